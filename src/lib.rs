@@ -1,0 +1,32 @@
+//! Biot: a local reference library of published optical rotations and a checker of measured ones.
+//!
+//! The modules stand in the order in which they build on each other; nothing imports from a module below it
+//! (`tests/it/architecture.rs` enforces this).
+//!
+//! | module | what it knows |
+//! | --- | --- |
+//! | [`quantity`] | numbers with units, spectral lines, printed digits |
+//! | [`solvent`] | canonical solvents, mixtures, kinship |
+//! | [`compound`] | names, formula, CAS number, structure, mirror images |
+//! | [`statement`] | one printed value of rotation and its definition equations |
+//! | [`notation`] | printed text to statements and back |
+//! | [`measurement`] | an angle and how it was taken, to a specific rotation with its uncertainty |
+//! | [`compare`] | one measured value against references: the statistical model, pure |
+//! | [`library`] | the store and the search index, the only place with SQL and tantivy |
+//! | [`exchange`] | files to statements, statements to files |
+//! | [`tasks`] | one function per thing a user does |
+//! | [`report`] | results to text and JSON |
+//! | [`cli`] | one file per command |
+
+pub mod quantity;
+pub mod solvent;
+pub mod compound;
+pub mod statement;
+pub mod notation;
+pub mod measurement;
+pub mod compare;
+pub mod library;
+pub mod exchange;
+pub mod tasks;
+pub mod report;
+pub mod cli;

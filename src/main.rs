@@ -1,0 +1,2 @@
+//! The `biot` program.
+fn main() {}
