@@ -1,1 +1,4 @@
-//! To be written.
+//! Stub until the branch lands.
+/// Stub.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Solvent;
