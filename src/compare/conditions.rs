@@ -140,6 +140,7 @@ pub(super) fn transfers(
         (Some(a), Some(b)) => match kinship(a, b) {
             Kinship::Same => (None, String::new()),
             Kinship::Kindred => (Some(Case::Kindred), b.to_string()),
+            Kinship::Other if ionises(a) || ionises(b) => (Some(Case::Ionising), b.to_string()),
             Kinship::Other => (Some(Case::Other), b.to_string()),
         },
         (_, Some(b)) => (Some(Case::Unknown), b.to_string()),
@@ -279,6 +280,11 @@ pub(super) fn transfers(
         );
     }
     Ok(made)
+}
+
+/// Whether a solvent makes another species of an ionisable solute.
+fn ionises(solvent: &Solvent) -> bool {
+    matches!(solvent, Solvent::Buffer(_)) || solvent.substances().into_iter().any(crate::solvent::Substance::ionises)
 }
 
 impl Transfers {

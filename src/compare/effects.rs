@@ -13,6 +13,8 @@ pub enum Case {
     Kindred,
     /// Both known and not kindred.
     Other,
+    /// Both known and not kindred, one of them an acid, a base or a buffer: an ionisable solute is another species there.
+    Ionising,
     /// Missing on one side or both.
     Unknown,
     /// A salt against its base or another salt, after scaling by molar mass.
@@ -76,13 +78,14 @@ pub enum EffectTableError {
 }
 
 /// The rows the model needs.
-const NEEDED: [(Aspect, Case); 14] = [
+const NEEDED: [(Aspect, Case); 15] = [
     (Aspect::Temperature, Case::Differs),
     (Aspect::Temperature, Case::Unknown),
     (Aspect::Concentration, Case::Differs),
     (Aspect::Concentration, Case::Unknown),
     (Aspect::Solvent, Case::Kindred),
     (Aspect::Solvent, Case::Other),
+    (Aspect::Solvent, Case::Ionising),
     (Aspect::Solvent, Case::Unknown),
     (Aspect::Line, Case::Unknown),
     (Aspect::Form, Case::Unknown),

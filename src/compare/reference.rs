@@ -103,7 +103,7 @@ impl Default for ReadingWorth {
     /// 5 millidegrees in a 1 dm cell (common practice), and the concentrations of the starter library: the 5, 15, … 95 %
     /// points of those printed.
     fn default() -> Self {
-        let quantiles = [0.15, 0.35, 0.5, 0.8, 1.0, 1.0, 1.5, 2.0, 4.0, 10.0];
+        let quantiles = [0.2, 0.56, 0.9, 1.0, 1.0, 1.1, 1.5, 2.0, 3.4, 8.0];
         Self {
             angle: Angle::from_degrees(0.005),
             concentrations: quantiles.map(Concentration::from_grams_per_100_millilitres).to_vec(),

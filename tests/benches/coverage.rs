@@ -226,7 +226,7 @@ fn main() {
     );
     let mut lowest = f64::INFINITY;
     for (n_references, other_solvent) in [(1, false), (2, false), (4, false), (10, false), (10, true)] {
-        for spread in [0.0, 0.03, 0.08] {
+        for spread in [0.0, 0.02, 0.05] {
             for own in [0.005, 0.03] {
                 for purity in [-1.0, 0.0, 0.5, 0.9, 1.0] {
                     let situation = Situation {
