@@ -1,1 +1,190 @@
-//! To be written.
+//! One printed value of rotation with all that was printed about it, and the equations that define it.
+//!
+//! A missing field stays missing: nothing here fills in 20 °C or the sodium line. The type is shared by the reader, the
+//! library and the files that are exchanged; how a statement is compared is not its business.
+
+mod equations;
+
+pub use equations::{
+    molar_rotation, observed_angle, specific_from_angle, specific_from_molar, specific_of_neat_liquid,
+};
+
+use crate::quantity::{ConcentrationUnit, Fraction, Length, Printed, SpectralLine};
+use crate::solvent::Solvent;
+use serde::{Deserialize, Serialize};
+
+/// What kind of rotation a number is.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum RotationKind {
+    /// Specific rotation `[α]`.
+    #[default]
+    Specific,
+    /// Observed rotation α, an angle.
+    Observed,
+    /// Molar rotation `[M]`.
+    Molar,
+}
+
+/// How the sign stood in print.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Sign {
+    /// + or − was printed (also in words: levorotatory).
+    #[default]
+    Stated,
+    /// No sign was printed.
+    NotStated,
+    /// ± was printed as the sign.
+    Ambiguous,
+}
+
+/// The stage of a mutarotating solution.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Stage {
+    /// Read soon after dissolving.
+    Initial,
+    /// Read at equilibrium.
+    Final,
+}
+
+/// Whether a value was measured by its source or quoted from elsewhere.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Role {
+    /// Measured by the authors of the source.
+    Measured,
+    /// A literature value quoted beside a measured one.
+    Lit,
+    /// Compiled in a table or handbook from sources not printed.
+    Compiled,
+}
+
+/// A printed temperature.
+#[derive(Clone, Debug, PartialEq)]
+pub enum StatedTemperature {
+    /// A number in °C.
+    At(Printed),
+    /// A range in °C.
+    Range(Printed, Printed),
+    /// Words, such as "room".
+    Words(String),
+}
+
+impl StatedTemperature {
+    /// The temperature in °C and the half-width of what it can have been. Room temperature is 22.5 ± 3 °C (common
+    /// practice).
+    pub fn celsius(&self) -> Option<(f64, f64)> {
+        match self {
+            Self::At(value) => Some((value.value(), value.half_last_digit())),
+            Self::Range(low, high) => Some((
+                f64::midpoint(low.value(), high.value()),
+                (high.value() - low.value()).abs() / 2.0,
+            )),
+            Self::Words(words) if words.contains("room") || words.contains("ambient") => Some((22.5, 3.0)),
+            Self::Words(_) => None,
+        }
+    }
+}
+
+/// A printed concentration: one number or a range, with the unit it was printed in.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PrintedConcentration {
+    /// The number, or the low end of a range.
+    pub low: Printed,
+    /// The high end of a range.
+    pub high: Option<Printed>,
+    /// The unit; g/100 mL for a bare `c = x`.
+    pub unit: ConcentrationUnit,
+    /// False where the number stands without `c` or a unit.
+    pub unit_printed: bool,
+}
+
+/// The enantiomeric excess of the sample, as stated.
+#[derive(Clone, Debug, PartialEq)]
+pub struct StatedExcess {
+    /// The number in per cent.
+    pub percent: Printed,
+    /// True for "> 99 %": the number is a lower bound.
+    pub at_least: bool,
+    /// The method, in words, such as "HPLC, chiral column".
+    pub method: Option<String>,
+}
+
+impl StatedExcess {
+    /// The excess as a fraction of one.
+    pub fn fraction(&self) -> Fraction {
+        Fraction::from_percent(self.percent.value())
+    }
+
+    /// Whether the method is itself a rotation: such a value is circular and never used in comparing.
+    pub fn is_from_rotation(&self) -> bool {
+        self.method.as_deref().is_some_and(|method| {
+            let method = method.to_lowercase();
+            ["rotation", "optical purity", "polarim", "[α]", "[a]"]
+                .iter()
+                .any(|word| method.contains(word))
+        })
+    }
+}
+
+/// One value of rotation with all that was printed about it.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Statement {
+    /// What kind of rotation the number is.
+    pub kind: RotationKind,
+    /// The signed number; none for a range.
+    pub value: Option<Printed>,
+    /// The low end of a range, or alone for "not less than".
+    pub low: Option<Printed>,
+    /// The high end of a range, or alone for "not more than".
+    pub high: Option<Printed>,
+    /// How the sign stood in print.
+    pub sign: Sign,
+    /// The printed tolerance, degrees.
+    pub plus_minus: Option<Printed>,
+    /// True for "about", "ca.", "~".
+    pub approx: bool,
+    /// The temperature.
+    pub temperature: Option<StatedTemperature>,
+    /// The light.
+    pub line: Option<SpectralLine>,
+    /// The solvent, or neat.
+    pub solvent: Option<Solvent>,
+    /// The concentration.
+    pub concentration: Option<PrintedConcentration>,
+    /// The cell length.
+    pub path: Option<Length>,
+    /// What was measured: salt, hydrate, anomer.
+    pub form: Option<String>,
+    /// The basis of the value: dried, anhydrous.
+    pub basis: Option<String>,
+    /// The stage of a mutarotating solution.
+    pub stage: Option<Stage>,
+    /// The printed time of the reading.
+    pub time_note: Option<String>,
+    /// The enantiomeric excess of the sample.
+    pub ee: Option<StatedExcess>,
+    /// Measured, quoted or compiled.
+    pub role: Option<Role>,
+    /// Printed words on which enantiomer the value is of.
+    pub enantiomer_note: Option<String>,
+    /// The text as printed.
+    pub as_printed: String,
+    /// Place in the source: page, compound number.
+    pub place: Option<String>,
+    /// Everything the reader was not sure of, in sentences.
+    pub doubts: Vec<String>,
+}
+
+impl Statement {
+    /// The value, or the middle of a range that has both ends.
+    pub fn central_value(&self) -> Option<f64> {
+        match (self.value, self.low, self.high) {
+            (Some(value), _, _) => Some(value.value()),
+            (None, Some(low), Some(high)) => Some(f64::midpoint(low.value(), high.value())),
+            _ => None,
+        }
+    }
+}
