@@ -324,7 +324,8 @@ pub struct Loader<'a> {
 }
 
 impl Loader<'_> {
-    /// Adds a compound, or finds the one with the same structure and descriptor and gives it the new names.
+    /// Adds a compound, or finds the one with the same structure and descriptor and gives it the new names. One without
+    /// structure and descriptor is always new.
     pub fn compound(&mut self, compound: &NewCompound) -> Result<CompoundId, LibraryError> {
         if let Some((id, _)) = find_compound(self.tx, compound)? {
             self.names(
@@ -336,12 +337,6 @@ impl Loader<'_> {
         }
         self.counts.compounds += 1;
         insert_compound(self.tx, compound, Some(self.batch))
-    }
-
-    /// Adds a compound of which only the name is known.
-    pub fn named_compound(&mut self, name: &str) -> Result<CompoundId, LibraryError> {
-        self.counts.compounds += 1;
-        insert_compound(self.tx, &NewCompound::named(name), Some(self.batch))
     }
 
     /// Gives a compound further names and CAS numbers.
