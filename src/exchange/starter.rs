@@ -5,7 +5,7 @@
 //! with a row stands in `marks.csv` (kept out of pooling, hand inferred, a doubt) and travels with it. Start reading at
 //! [`load_starter`].
 
-use crate::compound;
+use crate::compound::name;
 use crate::library::{
     Change, Chirality, CompoundId, EntryContent, EntryKind, Hand, Identity, Library, LibraryError, LimitMethod, Loader,
     NewCompound, NewSource, ReviewState, SourceId, SourceKind,

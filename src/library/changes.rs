@@ -7,7 +7,7 @@ use super::queries::PrintDistribution;
 use super::rows::{self, INSERT_ENTRY, SELECT_ENTRY, UPDATE_ENTRY, row_as_json};
 use super::types::{Change, CompoundId, Entry, EntryContent, EntryId, NewCompound, NewSource, ReviewState, SourceId};
 use super::{Access, Library, file};
-use crate::compound;
+use crate::compound::name;
 use crate::quantity::ConcentrationUnit;
 use rusqlite::{Connection, OptionalExtension, Transaction, TransactionBehavior, params_from_iter};
 use serde_json::{Value, json};
@@ -371,7 +371,7 @@ impl Loader<'_> {
     pub fn by_name(&self, name: &str) -> Result<Vec<CompoundId>, LibraryError> {
         self.ids(
             "SELECT DISTINCT compound FROM compound_name WHERE folded = ? LIMIT 100",
-            &compound::fold(name),
+            &name::fold(name),
         )
     }
 
@@ -463,7 +463,7 @@ fn insert_name(connection: &Connection, id: CompoundId, name: &str, kind: &str) 
             "INSERT INTO compound_name (compound, name, kind, folded, stem) VALUES (?, ?, ?, ?, ?) \
              ON CONFLICT DO NOTHING",
         )?
-        .execute((id.0, name, kind, compound::fold(name), compound::stem(name)))?)
+        .execute((id.0, name, kind, name::fold(name), name::stem(name)))?)
 }
 
 fn insert_cas(connection: &Connection, id: CompoundId, number: &str) -> Result<(), LibraryError> {
