@@ -9,6 +9,7 @@ use serde::{Deserialize, Serialize};
 /// An aspect in which conditions can differ.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub enum Aspect {
     /// Solvent, or neat.
     Solvent,
@@ -67,6 +68,7 @@ pub enum FormLink {
 /// How large a difference is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub enum Size {
     /// No difference.
     None,
@@ -80,6 +82,7 @@ pub enum Size {
 
 /// A difference of conditions in one aspect, with what it may do to the value.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Difference {
     /// The aspect.
     pub aspect: Aspect,

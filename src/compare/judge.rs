@@ -23,6 +23,7 @@ pub struct Measured {
 /// The form of Fieller's set.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "lowercase")]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub enum FiellerShape {
     /// An interval from low to high.
     Interval,
@@ -124,6 +125,7 @@ pub struct OpticalPurity {
 
 /// What an enantiomeric excess from another method says beside the rotation.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct ExcessCheck {
     /// The excess given, a fraction.
     pub excess: f64,

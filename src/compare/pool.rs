@@ -24,6 +24,8 @@ pub struct Options {
     pub lowest_excess: f64,
     /// Floor of the common scale m, deg mL g⁻¹ dm⁻¹.
     pub lowest_scale: f64,
+    /// The common scale m, where it is known beforehand (simulations); none takes it from the references.
+    pub scale: Option<f64>,
 }
 
 impl Default for Options {
@@ -34,6 +36,7 @@ impl Default for Options {
             gross: (1.5, 48.5),
             lowest_excess: 0.5,
             lowest_scale: 5.0,
+            scale: None,
         }
     }
 }
@@ -61,6 +64,7 @@ pub struct ReferenceOutcome {
 
 /// The pooled value.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct PooledValue {
     /// Posterior mean of M, deg mL g⁻¹ dm⁻¹.
     pub value: f64,
@@ -106,7 +110,9 @@ const SOURCES_TO_LEARN_SPREAD: usize = 3;
 /// Pools the references for a measurement at `measured` conditions.
 pub fn pool(measured: &Conditions, references: &[Reference], effects: &EffectTable, options: &Options) -> Pooling {
     let copies = representatives(references);
-    let scale = common_scale(references, &copies, options);
+    let scale = options
+        .scale
+        .unwrap_or_else(|| common_scale(references, &copies, options));
     let mut outcomes: Vec<ReferenceOutcome> = Vec::with_capacity(references.len());
     let mut usable: Vec<Usable> = Vec::new();
     for (at, reference) in references.iter().enumerate() {

@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 /// The verdicts, in the order in which they are tried.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub enum VerdictCode {
     /// Nothing published can be compared.
     NoBasis,
@@ -56,6 +57,7 @@ impl VerdictCode {
 
 /// The verdict.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Verdict {
     /// Its code.
     pub code: VerdictCode,
@@ -65,6 +67,7 @@ pub struct Verdict {
 
 /// The probabilities and sizes a verdict rests on.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Probabilities {
     /// Probability of the more likely sign of M.
     pub reference_sign: f64,

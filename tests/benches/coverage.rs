@@ -31,6 +31,8 @@ struct Situation {
     /// First parameter of the Beta(a, 1) the samples' excess is drawn from.
     excess_shape: f64,
     wrong: Wrong,
+    /// Draw M from its prior at a scale that the model is told.
+    scale: Option<f64>,
 }
 
 #[derive(Clone, Copy, PartialEq)]
@@ -61,7 +63,10 @@ struct Tally {
 
 fn simulate(situation: &Situation, runs: u32, rng: &mut Pcg64) -> Tally {
     let effects = EffectTable::built_in();
-    let options = Options::default();
+    let options = Options {
+        scale: situation.scale,
+        ..Options::default()
+    };
     let thresholds = Thresholds::built_in();
     let conditions = |solvent: &str| Conditions {
         temperature: Some(Temperature::from_celsius(20.0)),
@@ -83,8 +88,12 @@ fn simulate(situation: &Situation, runs: u32, rng: &mut Pcg64) -> Tally {
     };
     for _ in 0..runs {
         let sign = if rng.random::<f64>() < 0.5 { -1.0 } else { 1.0 };
-        let m = sign * 10f64.powf(1.0 + 1.5 * rng.random::<f64>());
-        let size = m.abs().max(options.lowest_scale);
+        // M over one and a half decades, or from its prior (sd 4 m, as in the model).
+        let m = match situation.scale {
+            Some(scale) => 4.0 * scale * normal(rng),
+            None => sign * 10f64.powf(1.0 + 1.5 * rng.random::<f64>()),
+        };
+        let size = situation.scale.unwrap_or_else(|| m.abs().max(options.lowest_scale));
         let sd = |aspect, case| effects.sd(aspect, case, size);
         let tau = match situation.spread {
             Some(relative) => relative * size,
@@ -191,6 +200,7 @@ fn main() {
         gross: None,
         excess_shape: 40.0,
         wrong: Wrong::Nothing,
+        scale: None,
     };
     let percent = |count: u32, of: u32| 100.0 * f64::from(count) / f64::from(of);
     let _ = writeln!(out, "seed {seed}, {runs} runs a line");
