@@ -1,0 +1,178 @@
+//! What the command line says when it cannot answer: one type for every error that reaches the user.
+//!
+//! [`Failure`] says what is wrong, where, and what to do. The errors of the library and the tasks are enums with fields; the sentence a person reads, its place, the hint on
+//! what to do and the exit code are put together here, once.
+
+use crate::report::{Column, Page, Table};
+use serde::Serialize;
+use std::io;
+
+/// Exit code of an answer that was given, whatever it says.
+pub const ANSWERED: u8 = 0;
+/// Exit code of a job that was done with rejected rows or findings.
+pub const WITH_FINDINGS: u8 = 5;
+
+/// Whose fault a failure is; decides the exit code.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Fault {
+    /// Bad usage or bad input.
+    Usage,
+    /// The compound is unknown or ambiguous.
+    Compound,
+    /// The library cannot be opened or written.
+    Library,
+    /// The reader of our output went away; no failure at all.
+    ClosedPipe,
+}
+
+impl Fault {
+    /// The exit code of the program.
+    pub const fn exit_code(self) -> u8 {
+        match self {
+            Self::ClosedPipe => ANSWERED,
+            Self::Usage => 2,
+            Self::Compound => 3,
+            Self::Library => 4,
+        }
+    }
+}
+
+/// One compound that an ambiguous or misspelled name may mean.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Candidate {
+    /// Number of the compound in this library; `biot show` takes it as `#12`.
+    pub compound: i64,
+    /// Preferred name.
+    pub name: String,
+    /// Descriptor of the configuration, when the name or the structure gives one.
+    pub descriptor: Option<String>,
+    /// Signs of its printed values, such as `+`, `-` or `+ and -`; none without a value.
+    pub signs: Option<String>,
+    /// How many literature values the library holds for it.
+    pub entries: u64,
+}
+
+/// Why no answer was given.
+#[derive(Clone, Debug)]
+pub struct Failure {
+    /// Whose fault it is.
+    pub fault: Fault,
+    /// A stable word for programs, in kebab-case.
+    pub code: &'static str,
+    /// What is wrong, with the value found; one sentence without full stop.
+    pub message: String,
+    /// Where: the option, file and line, or entry.
+    pub place: Option<String>,
+    /// What to do about it.
+    pub hint: Option<String>,
+    /// Compounds the user may have meant.
+    pub candidates: Vec<Candidate>,
+}
+
+impl Failure {
+    /// Makes a failure with a message alone.
+    pub fn new(fault: Fault, code: &'static str, message: impl Into<String>) -> Self {
+        Self {
+            fault,
+            code,
+            message: message.into(),
+            place: None,
+            hint: None,
+            candidates: Vec::new(),
+        }
+    }
+
+    /// Bad usage or input.
+    pub fn usage(code: &'static str, message: impl Into<String>) -> Self {
+        Self::new(Fault::Usage, code, message)
+    }
+
+    /// The library cannot be opened or written.
+    pub fn library(code: &'static str, message: impl Into<String>) -> Self {
+        Self::new(Fault::Library, code, message)
+    }
+
+    /// Says where.
+    #[must_use]
+    pub fn at(mut self, place: impl Into<String>) -> Self {
+        self.place = Some(place.into());
+        self
+    }
+
+    /// Says what to do.
+    #[must_use]
+    pub fn hint(mut self, hint: impl Into<String>) -> Self {
+        self.hint = Some(hint.into());
+        self
+    }
+
+    /// The JSON object of this failure.
+    pub fn to_json(&self) -> serde_json::Value {
+        serde_json::json!({
+            "error": {
+                "code": self.code,
+                "message": self.message,
+                "where": self.place,
+                "hint": self.hint,
+                "candidates": self.candidates,
+            }
+        })
+    }
+}
+
+impl From<io::Error> for Failure {
+    /// An error of the output streams; files that the user named are reported with their path by [`file_failure`].
+    fn from(error: io::Error) -> Self {
+        if error.kind() == io::ErrorKind::BrokenPipe {
+            Self::new(Fault::ClosedPipe, "closed-pipe", "the reader of the output went away")
+        } else {
+            Self::usage("output", format!("the output cannot be written: {error}"))
+        }
+    }
+}
+
+/// Writes a failure in words: what, where, the candidates, what to do.
+pub fn write_on(failure: &Failure, page: &mut Page) {
+    page.lead("error: ", &failure.message);
+    if let Some(place) = &failure.place {
+        page.lead("  at: ", place);
+    }
+    if !failure.candidates.is_empty() {
+        let mut table = Table::new(&[
+            Column::Number(""),
+            Column::Text("compound"),
+            Column::Text("configuration"),
+            Column::Word("sign"),
+            Column::Number("values"),
+        ]);
+        for candidate in &failure.candidates {
+            table.row([
+                format!("#{}", candidate.compound),
+                candidate.name.clone(),
+                candidate.descriptor.clone().unwrap_or_default(),
+                candidate.signs.clone().unwrap_or_default(),
+                candidate.entries.to_string(),
+            ]);
+        }
+        page.gap();
+        page.table(&table);
+        page.gap();
+    }
+    if let Some(hint) = &failure.hint {
+        page.lead("hint: ", hint);
+    }
+}
+
+/// The failure of reading or writing a file that the user named.
+pub fn file_failure(doing: &str, path: &std::path::Path, error: &io::Error) -> Failure {
+    let hint = match error.kind() {
+        io::ErrorKind::NotFound => "check the path",
+        io::ErrorKind::PermissionDenied => "check the permissions of the file and its folder",
+        io::ErrorKind::AlreadyExists => "choose another file name",
+        io::ErrorKind::InvalidData => "the file must be text in UTF-8",
+        _ => "check the path and the disk",
+    };
+    Failure::usage("file", format!("cannot {doing}: {error}"))
+        .at(path.display().to_string())
+        .hint(hint)
+}
