@@ -106,18 +106,35 @@ impl Failure {
         self
     }
 
-    /// The JSON object of this failure.
-    pub fn to_json(&self) -> serde_json::Value {
-        serde_json::json!({
-            "error": {
-                "code": self.code,
-                "message": self.message,
-                "where": self.place,
-                "hint": self.hint,
-                "candidates": self.candidates,
-            }
-        })
+    /// The JSON document of this failure.
+    pub fn to_json(&self) -> impl Serialize + '_ {
+        ErrorDocument {
+            error: ErrorJson {
+                code: self.code,
+                message: &self.message,
+                place: self.place.as_deref(),
+                hint: self.hint.as_deref(),
+                candidates: &self.candidates,
+            },
+        }
     }
+}
+
+/// What `--json` prints instead of a result: `{"error": {...}}`.
+#[derive(Serialize)]
+struct ErrorDocument<'a> {
+    error: ErrorJson<'a>,
+}
+
+/// The failure, field by field as in [`Failure`].
+#[derive(Serialize)]
+struct ErrorJson<'a> {
+    code: &'a str,
+    message: &'a str,
+    #[serde(rename = "where")]
+    place: Option<&'a str>,
+    hint: Option<&'a str>,
+    candidates: &'a [Candidate],
 }
 
 impl From<io::Error> for Failure {

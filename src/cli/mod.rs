@@ -26,7 +26,7 @@ use std::process::ExitCode;
     version,
     arg_required_else_help = true,
     disable_help_subcommand = true,
-    propagate_version = true,
+    disable_help_flag = true,
     max_term_width = 110,
     after_help = "Exit codes: 0 answered · 2 bad usage or input · 3 compound unknown or ambiguous · 4 library cannot be \
                   opened or written · 5 done, with rejected rows or findings"
@@ -62,6 +62,9 @@ pub struct Global {
     /// When to use colour and bold
     #[arg(long, global = true, value_name = "WHEN", default_value = "auto")]
     pub color: Color,
+    /// Print help
+    #[arg(short, long, global = true, action = clap::ArgAction::HelpShort)]
+    pub help: Option<bool>,
 }
 
 /// The commands.

@@ -151,8 +151,7 @@ impl Session {
         }
         if self.manner.json {
             // The program is about to end with an error code; there is nobody left to tell of a second failure.
-            let _ = writeln!(self.out, "{:#}", failure.to_json());
-            let _ = self.out.flush();
+            let _ = self.answer(&failure.to_json(), |_| {});
             return;
         }
         let mut page = Page::new(self.width);
