@@ -7,3 +7,4 @@
 )]
 
 mod architecture;
+mod solvent;
