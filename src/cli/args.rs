@@ -2,6 +2,7 @@
 //! the parser of the command line puts the option's name before it.
 
 use crate::quantity::{self, Printed, QuantityError};
+use crate::solvent::{Solvent, SolventError};
 use crate::statement::StatedTemperature;
 
 /// The sign of rotations to look for.
@@ -58,6 +59,11 @@ fn celsius(text: &str) -> Result<Printed, QuantityError> {
         Ok(printed) if (printed.value() - temperature.celsius()).abs() < 1e-9 => Ok(printed),
         _ => Ok(Printed::new((temperature.celsius() * 100.0).round() / 100.0, 2)),
     }
+}
+
+/// Reads a solvent as the literature prints it; a name that is not in the table is kept as it is typed.
+pub fn solvent(text: &str) -> Result<Solvent, SolventError> {
+    Solvent::parse_lenient(text)
 }
 
 /// Reads an entry's number, with or without a leading `#`.

@@ -3,6 +3,7 @@
 //! [`Failure`] says what is wrong, where, and what to do. The errors of the library and the tasks are enums with fields; the sentence a person reads, its place, the hint on
 //! what to do and the exit code are put together here, once.
 
+use crate::library::LibraryError;
 use crate::report::{Column, Page, Table};
 use serde::Serialize;
 use std::io;
@@ -40,7 +41,7 @@ impl Fault {
 /// One compound that an ambiguous or misspelled name may mean.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Candidate {
-    /// Number of the compound in this library; `biot show` takes it as `#12`.
+    /// Number of the compound in this library; `biot show` takes it.
     pub compound: i64,
     /// Preferred name.
     pub name: String,
@@ -148,23 +149,62 @@ impl From<io::Error> for Failure {
     }
 }
 
+impl From<LibraryError> for Failure {
+    fn from(error: LibraryError) -> Self {
+        use LibraryError as E;
+        let (fault, code, place) = match &error {
+            E::NotFound { path } => (Fault::Library, "library-not-found", Some(path)),
+            E::Exists { path } => (Fault::Usage, "file-exists", Some(path)),
+            E::NotALibrary { path, .. } => (Fault::Library, "not-a-library", Some(path)),
+            E::Damaged { path, .. } => (Fault::Library, "library-damaged", Some(path)),
+            E::Newer { path, .. } => (Fault::Library, "library-newer", Some(path)),
+            E::Unwritable { path, .. } => (Fault::Library, "library-unwritable", Some(path)),
+            E::NetworkDrive { path, .. } => (Fault::Library, "library-on-network-drive", Some(path)),
+            E::ReadOnly { path } => (Fault::Library, "library-read-only", Some(path)),
+            E::Busy { path, .. } => (Fault::Library, "library-busy", Some(path)),
+            E::CopyDiffers { path, .. } => (Fault::Library, "copy-differs", Some(path)),
+            E::Io { path, .. } => (Fault::Library, "file", Some(path)),
+            E::Unknown { what: "compound", .. } => (Fault::Compound, "unknown-compound", None),
+            E::Unknown { what: "entry", .. } => (Fault::Usage, "unknown-entry", None),
+            E::Unknown { .. } => (Fault::Usage, "unknown-record", None),
+            E::CompoundExists { .. } => (Fault::Usage, "compound-exists", None),
+            E::RevisionChanged { .. } => (Fault::Usage, "revision-changed", None),
+            E::Refused(_) => (Fault::Usage, "refused", None),
+            E::Stored { .. } => (Fault::Library, "library-damaged", None),
+            E::Sqlite(_) => (Fault::Library, "store", None),
+            E::Index(_) => (Fault::Library, "search-index", None),
+        };
+        // The sentence of a library error ends with what to do, after a semicolon.
+        let text = error.to_string();
+        let (message, hint) = match text.rsplit_once("; ") {
+            Some((message, hint)) => (message.to_owned(), Some(hint.to_owned())),
+            None => (text, None),
+        };
+        Self {
+            place: place.map(|path| path.display().to_string()),
+            hint,
+            ..Self::new(fault, code, message)
+        }
+    }
+}
+
 /// Writes a failure in words: what, where, the candidates, what to do.
 pub fn write_on(failure: &Failure, page: &mut Page) {
     page.lead("error: ", &failure.message);
-    if let Some(place) = &failure.place {
+    if let Some(place) = failure.place.as_ref().filter(|place| !failure.message.contains(*place)) {
         page.lead("  at: ", place);
     }
     if !failure.candidates.is_empty() {
         let mut table = Table::new(&[
-            Column::Number(""),
-            Column::Text("compound"),
+            Column::Number("compound"),
+            Column::Text("name"),
             Column::Text("configuration"),
             Column::Word("sign"),
             Column::Number("values"),
         ]);
         for candidate in &failure.candidates {
             table.row([
-                format!("#{}", candidate.compound),
+                candidate.compound.to_string(),
                 candidate.name.clone(),
                 candidate.descriptor.clone().unwrap_or_default(),
                 candidate.signs.clone().unwrap_or_default(),

@@ -9,6 +9,7 @@ pub mod args;
 mod completions;
 mod failure;
 mod session;
+mod statement;
 
 pub use failure::{Candidate, Failure, Fault};
 pub use session::{Color, Manner, Session};
@@ -93,6 +94,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Ok(arguments) => {
             let global = &arguments.global;
             let mut session = Session::new(Manner {
+                library: global.library.clone(),
                 json: global.json,
                 quiet: global.quiet,
                 color: global.color,

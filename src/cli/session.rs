@@ -8,6 +8,7 @@ use crate::report::Page;
 use anstream::{AutoStream, ColorChoice};
 use serde::Serialize;
 use std::io::{self, BufRead, IsTerminal, Write};
+use std::path::PathBuf;
 
 /// Columns of a page where no terminal tells its width.
 const DEFAULT_WIDTH: usize = 100;
@@ -27,9 +28,11 @@ pub enum Color {
     Never,
 }
 
-/// How a run speaks with its user.
-#[derive(Clone, Copy, Debug, Default)]
+/// How a run speaks with its user, and which library it is about.
+#[derive(Clone, Debug, Default)]
 pub struct Manner {
+    /// The library file, when one is named.
+    pub library: Option<PathBuf>,
     /// Results as JSON.
     pub json: bool,
     /// No notices and no progress.

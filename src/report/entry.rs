@@ -153,7 +153,7 @@ pub fn table(entries: &[(&Entry, usize)]) -> Table {
     for (entry, source) in entries {
         let statement = &entry.statement;
         table.row([
-            format!("#{}", entry.id),
+            entry.id.to_string(),
             number::stated_value(statement),
             line(statement),
             temperature(statement),

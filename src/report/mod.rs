@@ -7,6 +7,8 @@
 mod page;
 mod table;
 
+pub mod compound;
+pub mod entry;
 pub mod number;
 pub mod plot;
 

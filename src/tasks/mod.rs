@@ -1,1 +1,4 @@
-//! To be written.
+//! One function per thing a user does: the only layer that sees both the library and the engines. Results are plain
+//! structs with public fields; nothing here prints.
+
+pub mod show;

@@ -77,10 +77,12 @@ pub fn show(library: &Library, id: CompoundId) -> Result<Shown, LibraryError> {
     let mirror_image = library.mirror_image(&compound)?;
     let mut stereoisomers = library.stereoisomers(&compound)?;
     stereoisomers.retain(|other| mirror_image.as_ref().is_none_or(|mirror| mirror.id != other.id));
-    let relatives = |compounds: Vec<Compound>| compounds.into_iter().map(|c| relative(library, c)).collect();
+    let relatives = |compounds: Vec<Compound>| -> Result<Vec<Relative>, LibraryError> {
+        compounds.into_iter().map(|compound| relative(library, compound)).collect()
+    };
     Ok(Shown {
         mirror_image: mirror_image.map(|compound| relative(library, compound)).transpose()?,
-        stereoisomers: relatives(stereoisomers).collect::<Result<_, _>>()?,
+        stereoisomers: relatives(stereoisomers)?,
         related_forms: relatives(library.related_forms(&compound)?)?,
         values,
         specifications,
