@@ -1,6 +1,7 @@
 //! Copies of a library: made page by page while others may read and write, and verified by reading them back.
 
 use super::error::LibraryError;
+use super::index::NameIndex;
 use super::{Access, Library, Statistics, file};
 use rusqlite::backup::Backup;
 use rusqlite::{Connection, OpenFlags};
@@ -63,6 +64,7 @@ impl Library {
             }
             return Err(io(path, error));
         }
+        NameIndex::discard(path);
         Ok(CopyReport {
             copy: path.to_owned(),
             counts: report.counts,

@@ -10,8 +10,10 @@ mod changes;
 mod error;
 mod file;
 mod history;
+mod index;
 mod queries;
 mod rows;
+mod search;
 mod types;
 
 pub use backup::CopyReport;
@@ -20,12 +22,14 @@ pub use error::LibraryError;
 pub use file::Access;
 pub use history::{HistoryCheck, HistoryLine};
 pub use queries::{PrintDistribution, Statistics, mirrored_descriptor};
+pub use search::{Dextro, Filter, Found, Hit, Why, is_inchikey};
 pub use types::{
     Change, Chirality, Compound, CompoundId, Entry, EntryContent, EntryId, EntryKind, Hand, Identity, LimitMethod,
     NewCompound, NewSource, ReviewState, Source, SourceId, SourceKind,
 };
 
 use rusqlite::Connection;
+use std::cell::RefCell;
 use std::path::{Path, PathBuf};
 
 /// An open library.
@@ -33,6 +37,8 @@ pub struct Library {
     connection: Connection,
     path: PathBuf,
     access: Access,
+    /// Opened by the first search that needs it.
+    index: RefCell<Option<index::NameIndex>>,
 }
 
 impl Library {
@@ -58,6 +64,7 @@ impl Library {
                 connection,
                 path: path.to_owned(),
                 access: Access::Write,
+                index: RefCell::new(None),
             };
             fill(&mut library)?;
             Ok(library.connection)
@@ -75,6 +82,7 @@ impl Library {
             connection,
             path: path.to_owned(),
             access,
+            index: RefCell::new(None),
         })
     }
 

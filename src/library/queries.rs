@@ -293,15 +293,6 @@ impl Library {
             .optional()?)
     }
 
-    /// The state of names and sources: a number that grows with every change of them.
-    pub(super) fn state(&self) -> Result<i64, LibraryError> {
-        let text = self.meta("state")?.unwrap_or_default();
-        text.parse().map_err(|_| LibraryError::Stored {
-            what: "state of the library",
-            value: text,
-        })
-    }
-
     /// The compound a number stands for now, after merges.
     fn surviving(&self, id: CompoundId) -> Result<CompoundId, LibraryError> {
         let mut select = self

@@ -5,7 +5,8 @@ use super::number::MINUS;
 use super::plot;
 use super::Page;
 use crate::library::{Chirality, Compound, Entry};
-use crate::tasks::show::{Relative, Shown, Signs};
+use crate::tasks::resolve::Signs;
+use crate::tasks::show::{Relative, Shown};
 
 /// Names listed before "and … more".
 const MOST_NAMES: usize = 10;
@@ -111,7 +112,7 @@ fn relative(relative: &Relative) -> String {
 
 /// The signs of a compound's values: `+`, `−`, `+ and −`; none without a value off zero.
 pub fn signs(signs: Signs) -> Option<String> {
-    match (signs.plus, signs.minus) {
+    match (signs.plus > 0, signs.minus > 0) {
         (true, true) => Some(format!("+ and {MINUS}")),
         (true, false) => Some("+".to_owned()),
         (false, true) => Some(MINUS.to_string()),

@@ -5,9 +5,12 @@ use crate::library::{
     Chirality, Compound, CopyReport, Entry, EntryKind, Hand, Identity, ReviewState, Source, SourceKind, Statistics, Why,
 };
 use crate::tasks::search::{Search, Summary};
-use crate::tasks::show::{Relative, Shown, Signs};
+use crate::tasks::resolve::Signs;
+use crate::tasks::show::{Relative, Shown};
 use serde::Serialize;
 use std::path::{Path, PathBuf};
+
+pub use super::json_statement::StatementJson;
 
 /// A compound.
 #[derive(Clone, Debug, Serialize)]
@@ -213,7 +216,7 @@ impl From<&Shown> for ShowJson {
 
 /// The signs of a compound's values: `+`, `-`, `+-`.
 pub const fn signs(signs: Signs) -> Option<&'static str> {
-    match (signs.plus, signs.minus) {
+    match (signs.plus > 0, signs.minus > 0) {
         (true, true) => Some("+-"),
         (true, false) => Some("+"),
         (false, true) => Some("-"),

@@ -4,13 +4,17 @@
 //! where they are not wanted. [`number`] writes numbers, [`Table`] and [`plot`] draw, and [`json`] holds the documented
 //! shapes of `--json`. Nothing here decides anything about a rotation.
 
+mod json_statement;
 mod page;
 mod table;
 
+pub mod care;
 pub mod compound;
 pub mod entry;
+pub mod json;
 pub mod number;
 pub mod plot;
+pub mod search;
 
 pub use page::{Page, truncate, wrap};
 pub use table::{Column, Table};

@@ -22,7 +22,9 @@ const ONE: u64 = 1_000_000;
 impl Amount {
     /// A whole number.
     pub const fn whole(n: u32) -> Self {
-        Amount { millionths: n as u64 * ONE }
+        Amount {
+            millionths: n as u64 * ONE,
+        }
     }
 
     /// The number as a binary floating-point value.
@@ -37,7 +39,9 @@ impl Amount {
 
     /// The number divided by `n`; `None` when the quotient is not exact to six decimals or `n` is zero.
     pub(super) fn exact_div(self, n: u64) -> Option<Self> {
-        (n != 0 && self.millionths.is_multiple_of(n)).then(|| Amount { millionths: self.millionths / n })
+        (n != 0 && self.millionths.is_multiple_of(n)).then(|| Amount {
+            millionths: self.millionths / n,
+        })
     }
 
     /// The number times `n`, `None` on overflow.
@@ -47,13 +51,17 @@ impl Amount {
 
     /// `self − other`, `None` when that would be negative.
     pub(super) fn minus(self, other: Self) -> Option<Self> {
-        self.millionths.checked_sub(other.millionths).map(|millionths| Amount { millionths })
+        self.millionths
+            .checked_sub(other.millionths)
+            .map(|millionths| Amount { millionths })
     }
 }
 
 /// Why a text is not an [`Amount`].
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("`{text}` is not a plain non-negative decimal number with at most {WHOLE_DIGITS} digits before and {DECIMALS} after the point")]
+#[error(
+    "`{text}` is not a plain non-negative decimal number with at most {WHOLE_DIGITS} digits before and {DECIMALS} after the point"
+)]
 pub struct AmountError {
     /// The text that was read.
     pub text: String,
@@ -75,7 +83,9 @@ impl FromStr for Amount {
         }
         let digits = |s: &str| s.bytes().fold(0u64, |n, b| n * 10 + u64::from(b - b'0'));
         let scale = 10u64.pow((DECIMALS - decimals.len()) as u32);
-        Ok(Amount { millionths: digits(whole) * ONE + digits(decimals) * scale })
+        Ok(Amount {
+            millionths: digits(whole) * ONE + digits(decimals) * scale,
+        })
     }
 }
 

@@ -137,23 +137,41 @@ impl Blend {
     }
 
     fn pure(component: Component) -> Blend {
-        Blend { parts: vec![(preferred(component), Some(1.0))], by_mass: false }
+        Blend {
+            parts: vec![(preferred(component), Some(1.0))],
+            by_mass: false,
+        }
     }
 
     fn by_percent(solution: Solution) -> Blend {
         let rest = match solution.strength() {
-            Strength::Percent(p) => Amount::whole(100).minus(p).map(|rest| (p.to_f64() / 100.0, rest.to_f64() / 100.0)),
+            Strength::Percent(p) => Amount::whole(100)
+                .minus(p)
+                .map(|rest| (p.to_f64() / 100.0, rest.to_f64() / 100.0)),
             _ => None,
         };
-        let solute = (preferred(Component::Pure(solution.solute())), rest.map(|(part, _)| part));
-        let medium = (preferred(Component::Pure(solution.medium())), rest.map(|(_, rest)| rest));
+        let solute = (
+            preferred(Component::Pure(solution.solute())),
+            rest.map(|(part, _)| part),
+        );
+        let medium = (
+            preferred(Component::Pure(solution.medium())),
+            rest.map(|(_, rest)| rest),
+        );
         Blend::sorted(vec![solute, medium], false)
     }
 
     fn mixed(mixture: &Mixture) -> Blend {
-        let total = mixture.ratio().map(|ratio| ratio.parts().iter().map(|part| part.to_f64()).sum::<f64>());
+        let total = mixture
+            .ratio()
+            .map(|ratio| ratio.parts().iter().map(|part| part.to_f64()).sum::<f64>());
         let fraction = |n: usize| Some(mixture.ratio()?.parts().get(n)?.to_f64() / total?);
-        let parts = mixture.components().iter().enumerate().map(|(n, c)| (preferred(*c), fraction(n))).collect();
+        let parts = mixture
+            .components()
+            .iter()
+            .enumerate()
+            .map(|(n, c)| (preferred(*c), fraction(n)))
+            .collect();
         Blend::sorted(parts, mixture.ratio().is_some_and(Ratio::is_by_mass))
     }
 
@@ -164,7 +182,11 @@ impl Blend {
 
     /// The component that makes up nearly all, when the rest is neither acid nor base nor salt.
     fn major(&self) -> Option<Component> {
-        let major = self.parts.iter().find(|(_, fraction)| fraction.is_some_and(|f| f >= MAJOR_FRACTION))?.0;
+        let major = self
+            .parts
+            .iter()
+            .find(|(_, fraction)| fraction.is_some_and(|f| f >= MAJOR_FRACTION))?
+            .0;
         let rest = self.parts.iter().filter(|(component, _)| *component != major);
         let inert = |component: &Component| matches!(component, Component::Pure(substance) if !substance.ionises());
         rest.map(|(component, _)| component).all(inert).then_some(major)
@@ -192,7 +214,11 @@ fn blends(a: &Blend, b: &Blend) -> Kinship {
 }
 
 fn same_components(a: &Blend, b: &Blend) -> Kinship {
-    let mut closest = if a.by_mass == b.by_mass { Kinship::Same } else { Kinship::Kindred };
+    let mut closest = if a.by_mass == b.by_mass {
+        Kinship::Same
+    } else {
+        Kinship::Kindred
+    };
     for ((component_a, fraction_a), (component_b, fraction_b)) in a.parts.iter().zip(&b.parts) {
         closest = closest.max(components(*component_a, *component_b));
         let same = matches!((fraction_a, fraction_b), (Some(x), Some(y)) if (x - y).abs() < SAME_AMOUNT);

@@ -20,7 +20,13 @@ static NAMES: LazyLock<Names> = LazyLock::new(Names::build);
 /// The longest known name that starts at byte `start` of `text`: the substance and the byte where the name ends.
 pub(super) fn longest_name(text: &str, start: usize) -> Option<(Substance, usize)> {
     let mut found = None;
-    let mut walk = Walk { text, at: start, markup: Markup::default(), last: None, letters: false };
+    let mut walk = Walk {
+        text,
+        at: start,
+        markup: Markup::default(),
+        last: None,
+        letters: false,
+    };
     let mut node = Names::ROOT;
     while let Some(c) = walk.next() {
         for folded in fold(c) {
@@ -78,12 +84,18 @@ impl Names {
     const ROOT: u32 = 0;
 
     fn build() -> Names {
-        let mut names = Names { children: HashMap::new(), substances: vec![None] };
+        let mut names = Names {
+            children: HashMap::new(),
+            substances: vec![None],
+        };
         for substance in Substance::all() {
             let [id, name] = [substance.id(), substance.name()];
             // Two rows may share a systematic name (grades, old names): the id and the first row win.
             names.add(id, substance, Replace::Yes);
-            for other in std::iter::once(name).chain(substance.synonyms()).chain(substance.misreadings()) {
+            for other in std::iter::once(name)
+                .chain(substance.synonyms())
+                .chain(substance.misreadings())
+            {
                 names.add(other, substance, Replace::No);
             }
         }
@@ -177,7 +189,9 @@ struct Markup {
 impl Markup {
     /// Length of the piece of markup at the start of `rest`, if it may stand here.
     fn step(&mut self, rest: &str) -> Option<usize> {
-        const COMMANDS: [&str; 8] = ["\\mathrm", "\\mathbf", "\\mathsf", "\\text", "\\rm", "\\ce", "\\,", "\\;"];
+        const COMMANDS: [&str; 8] = [
+            "\\mathrm", "\\mathbf", "\\mathsf", "\\text", "\\rm", "\\ce", "\\,", "\\;",
+        ];
         const OPEN_TAGS: [&str; 5] = ["<sub", "<sup", "<i>", "<b>", "<em>"];
         if let Some(command) = COMMANDS.iter().find(|command| rest.starts_with(**command)) {
             return Some(command.len());
@@ -205,8 +219,13 @@ impl Markup {
 
     /// The byte after the markup that closes, at `at`, what was opened inside the name.
     fn close(&self, text: &str, at: usize) -> usize {
-        let mut open =
-            Markup { braces: self.braces, parentheses: self.parentheses, tags: self.tags, dollar: self.dollar, tilde: self.tilde };
+        let mut open = Markup {
+            braces: self.braces,
+            parentheses: self.parentheses,
+            tags: self.tags,
+            dollar: self.dollar,
+            tilde: self.tilde,
+        };
         let mut end = at;
         loop {
             let rest = &text[end..];
@@ -227,7 +246,10 @@ impl Markup {
 
 fn closing_tag(rest: &str) -> Option<usize> {
     const CLOSE_TAGS: [&str; 5] = ["</sub>", "</sup>", "</i>", "</b>", "</em>"];
-    CLOSE_TAGS.iter().find(|tag| rest.starts_with(**tag)).map(|tag| tag.len())
+    CLOSE_TAGS
+        .iter()
+        .find(|tag| rest.starts_with(**tag))
+        .map(|tag| tag.len())
 }
 
 /// Whether the word that has `last` as its last character ends at byte `end`.
@@ -255,7 +277,9 @@ fn has_changing_suffix(rest: &str) -> bool {
         return false;
     }
     let word: String = folded.take_while(|c| c.is_alphanumeric()).collect();
-    let labelled = word.strip_prefix('d').is_some_and(|n| n.bytes().all(|b| b.is_ascii_digit()));
+    let labelled = word
+        .strip_prefix('d')
+        .is_some_and(|n| n.bytes().all(|b| b.is_ascii_digit()));
     labelled || word == "free"
 }
 
@@ -267,7 +291,10 @@ mod tests {
     fn no_two_substances_share_a_printed_name() {
         let mut owners: HashMap<String, Substance> = HashMap::new();
         for substance in Substance::all() {
-            for name in std::iter::once(substance.id()).chain(substance.synonyms()).chain(substance.misreadings()) {
+            for name in std::iter::once(substance.id())
+                .chain(substance.synonyms())
+                .chain(substance.misreadings())
+            {
                 let owner = *owners.entry(squeeze(name)).or_insert(substance);
                 assert_eq!(owner, substance, "`{name}` is claimed twice");
             }

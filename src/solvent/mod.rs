@@ -111,8 +111,18 @@ pub struct Buffer {
 
 /// Names of buffers that are told apart.
 const BUFFER_SPECIES: [&str; 12] = [
-    "phosphate", "acetate", "citrate", "borate", "tris", "carbonate", "hepes", "glycine", "ammonium", "formate",
-    "succinate", "veronal",
+    "phosphate",
+    "acetate",
+    "citrate",
+    "borate",
+    "tris",
+    "carbonate",
+    "hepes",
+    "glycine",
+    "ammonium",
+    "formate",
+    "succinate",
+    "veronal",
 ];
 
 /// The most components a [`Mixture`] may have.
@@ -141,7 +151,11 @@ pub enum SolventError {
 }
 
 fn did_you_mean(nearest: &[String]) -> String {
-    if nearest.is_empty() { String::new() } else { format!("; nearest known: {}", nearest.join(", ")) }
+    if nearest.is_empty() {
+        String::new()
+    } else {
+        format!("; nearest known: {}", nearest.join(", "))
+    }
 }
 
 impl Solvent {
@@ -159,9 +173,9 @@ impl Solvent {
     /// [`SolventError::Empty`] only.
     pub fn parse_lenient(text: &str) -> Result<Solvent, SolventError> {
         match Solvent::parse(text) {
-            Err(SolventError::Unknown { .. }) => {
-                Ok(Solvent::Other(PlainName(text.split_whitespace().collect::<Vec<_>>().join(" "))))
-            }
+            Err(SolventError::Unknown { .. }) => Ok(Solvent::Other(PlainName(
+                text.split_whitespace().collect::<Vec<_>>().join(" "),
+            ))),
             other => other,
         }
     }
@@ -210,7 +224,11 @@ impl Solvent {
                 cautions.push(format!("{}: {}.", capitalised(substance.name()), hazards.join(", ")));
             }
             if !substance.attacks().is_empty() {
-                cautions.push(format!("{} may attack {}.", capitalised(substance.name()), substance.attacks()));
+                cautions.push(format!(
+                    "{} may attack {}.",
+                    capitalised(substance.name()),
+                    substance.attacks()
+                ));
             }
         }
         if !cautions.is_empty() {
@@ -222,7 +240,10 @@ impl Solvent {
 
 fn capitalised(name: &str) -> String {
     let mut chars = name.chars();
-    chars.next().map(|first| first.to_uppercase().chain(chars).collect()).unwrap_or_default()
+    chars
+        .next()
+        .map(|first| first.to_uppercase().chain(chars).collect())
+        .unwrap_or_default()
 }
 
 impl Solution {
@@ -236,7 +257,11 @@ impl Solution {
             Strength::Percent(p) | Strength::PercentByMass(p) => !p.is_zero() && p < Amount::whole(100),
             Strength::Normal(n) | Strength::Molar(n) | Strength::Equivalents(n) => !n.is_zero(),
         };
-        (sensible && medium.is_liquid() && medium != solute).then_some(Solution { solute, strength, medium })
+        (sensible && medium.is_liquid() && medium != solute).then_some(Solution {
+            solute,
+            strength,
+            medium,
+        })
     }
 
     /// What is dissolved.
@@ -329,7 +354,11 @@ impl Buffer {
             None => None,
         };
         let sensible = ph.is_none_or(|ph| ph <= Amount::whole(14)) && molar.is_none_or(|m| !m.is_zero());
-        sensible.then_some(Buffer { ph, species: known, molar })
+        sensible.then_some(Buffer {
+            ph,
+            species: known,
+            molar,
+        })
     }
 
     /// The pH, where it was printed.
@@ -370,7 +399,11 @@ impl fmt::Display for Solvent {
 
 impl fmt::Display for Solution {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let Solution { solute, strength, medium } = self;
+        let Solution {
+            solute,
+            strength,
+            medium,
+        } = self;
         if *strength == Strength::Unstated && *solute == Substance::unnamed_acid() {
             return write!(f, "acidic {medium}");
         }

@@ -4,8 +4,8 @@
 
 use super::lexicon::{fold, is_unspaced_script, longest_name, squeeze};
 use super::{
-    Amount, BUFFER_SPECIES, Buffer, Component, MAX_COMPONENTS, Mixture, PlainName, Ratio, Solution, Solvent, SolventError,
-    Strength, Substance,
+    Amount, BUFFER_SPECIES, Buffer, Component, MAX_COMPONENTS, Mixture, PlainName, Ratio, Solution, Solvent,
+    SolventError, Strength, Substance,
 };
 
 /// The longest number or keyword looked at, in characters.
@@ -28,7 +28,10 @@ pub(super) fn whole(text: &str) -> Result<Solvent, SolventError> {
     if is_neat(inner) {
         return Ok(Solvent::Neat);
     }
-    let reader = Reader { text: inner, mode: Mode::Whole };
+    let reader = Reader {
+        text: inner,
+        mode: Mode::Whole,
+    };
     let read = reader.solvent(0);
     if let Some((solvent, end)) = &read
         && reader.after_spaces(*end) == inner.len()
@@ -39,13 +42,22 @@ pub(super) fn whole(text: &str) -> Result<Solvent, SolventError> {
         Some((_, end)) => inner[end..].trim(),
         None => inner,
     };
-    Err(SolventError::Unknown { text: text.to_string(), unread: unread.to_string(), nearest: nearest(unread) })
+    Err(SolventError::Unknown {
+        text: text.to_string(),
+        unread: unread.to_string(),
+        nearest: nearest(unread),
+    })
 }
 
 /// Reads the longest solvent phrase at the start of the text; see [`Solvent::find_at`].
 pub(super) fn prefix(text: &str) -> Option<(Solvent, usize)> {
-    let reader = Reader { text, mode: Mode::Prefix };
-    let neat = ["neat", "undiluted", "unverdünnt"].iter().find_map(|word| reader.word(0, word));
+    let reader = Reader {
+        text,
+        mode: Mode::Prefix,
+    };
+    let neat = ["neat", "undiluted", "unverdünnt"]
+        .iter()
+        .find_map(|word| reader.word(0, word));
     if let Some(end) = neat {
         return Some((Solvent::Neat, end));
     }
@@ -67,8 +79,22 @@ fn strip_outer(text: &str) -> Option<&str> {
 
 fn is_neat(text: &str) -> bool {
     let words = [
-        "neat", "pure", "pure liquid", "neat liquid", "undiluted", "without solvent", "no solvent", "solvent-free",
-        "homogeneous", "homog", "unverdünnt", "in Substanz", "ohne Lösungsmittel", "net", "pur", "sans solvant",
+        "neat",
+        "pure",
+        "pure liquid",
+        "neat liquid",
+        "undiluted",
+        "without solvent",
+        "no solvent",
+        "solvent-free",
+        "homogeneous",
+        "homog",
+        "unverdünnt",
+        "in Substanz",
+        "ohne Lösungsmittel",
+        "net",
+        "pur",
+        "sans solvant",
     ];
     let text = squeeze(text);
     words.iter().any(|word| squeeze(word) == text)
@@ -80,8 +106,12 @@ fn nearest(text: &str) -> Vec<String> {
     let wanted: String = squeeze(text).chars().take(60).collect();
     let mut likeness: Vec<(f64, &str)> = Vec::new();
     for substance in Substance::all() {
-        let names = std::iter::once(substance.id()).chain(substance.synonyms()).chain(std::iter::once(substance.name()));
-        let best = names.map(|name| strsim::normalized_damerau_levenshtein(&squeeze(name), &wanted)).fold(0.0, f64::max);
+        let names = std::iter::once(substance.id())
+            .chain(substance.synonyms())
+            .chain(std::iter::once(substance.name()));
+        let best = names
+            .map(|name| strsim::normalized_damerau_levenshtein(&squeeze(name), &wanted))
+            .fold(0.0, f64::max);
         if best >= LEAST_LIKENESS {
             likeness.push((best, substance.id()));
         }
@@ -115,23 +145,64 @@ struct Qualifiers {
 
 /// Adjectives that name the medium of a dissolved acid or base.
 const MEDIUM_ADJECTIVES: [(&str, &str); 14] = [
-    ("aqueous", "H2O"), ("aq", "H2O"), ("aq.", "H2O"), ("wässrige", "H2O"), ("wässriger", "H2O"), ("wss.", "H2O"),
-    ("methanolic", "MeOH"), ("methanol.", "MeOH"), ("methanolischer", "MeOH"), ("ethanolic", "EtOH"),
-    ("alcoholic", "EtOH"), ("alkoholischer", "EtOH"), ("alkoholische", "EtOH"), ("isopropanolic", "iPrOH"),
+    ("aqueous", "H2O"),
+    ("aq", "H2O"),
+    ("aq.", "H2O"),
+    ("wässrige", "H2O"),
+    ("wässriger", "H2O"),
+    ("wss.", "H2O"),
+    ("methanolic", "MeOH"),
+    ("methanol.", "MeOH"),
+    ("methanolischer", "MeOH"),
+    ("ethanolic", "EtOH"),
+    ("alcoholic", "EtOH"),
+    ("alkoholischer", "EtOH"),
+    ("alkoholische", "EtOH"),
+    ("isopropanolic", "iPrOH"),
 ];
 
 const STRENGTH_WORDS: [(&str, Strength); 13] = [
-    ("dilute", Strength::Dilute), ("diluted", Strength::Dilute), ("dil", Strength::Dilute), ("dil.", Strength::Dilute),
-    ("verd.", Strength::Dilute), ("verdünnte", Strength::Dilute), ("verdünnter", Strength::Dilute),
-    ("concentrated", Strength::Concentrated), ("conc", Strength::Concentrated), ("conc.", Strength::Concentrated),
-    ("concd", Strength::Concentrated), ("konz.", Strength::Concentrated), ("konzentrierte", Strength::Concentrated),
+    ("dilute", Strength::Dilute),
+    ("diluted", Strength::Dilute),
+    ("dil", Strength::Dilute),
+    ("dil.", Strength::Dilute),
+    ("verd.", Strength::Dilute),
+    ("verdünnte", Strength::Dilute),
+    ("verdünnter", Strength::Dilute),
+    ("concentrated", Strength::Concentrated),
+    ("conc", Strength::Concentrated),
+    ("conc.", Strength::Concentrated),
+    ("concd", Strength::Concentrated),
+    ("konz.", Strength::Concentrated),
+    ("konzentrierte", Strength::Concentrated),
 ];
 
-const DRY_WORDS: [&str; 12] =
-    ["anhydrous", "anhyd.", "anhyd", "anh.", "dry", "absolute", "abs.", "abs", "dehydrated", "absol.", "trockenes", "wasserfreies"];
+const DRY_WORDS: [&str; 12] = [
+    "anhydrous",
+    "anhyd.",
+    "anhyd",
+    "anh.",
+    "dry",
+    "absolute",
+    "abs.",
+    "abs",
+    "dehydrated",
+    "absol.",
+    "trockenes",
+    "wasserfreies",
+];
 
 /// Words on purity that do not change what the solvent is.
-const PURITY_WORDS: [&str; 8] = ["pure", "purified", "redistilled", "distilled", "spectroscopic", "fresh", "commercial", "hot"];
+const PURITY_WORDS: [&str; 8] = [
+    "pure",
+    "purified",
+    "redistilled",
+    "distilled",
+    "spectroscopic",
+    "fresh",
+    "commercial",
+    "hot",
+];
 
 impl Reader<'_> {
     fn solvent(self, start: usize) -> Option<(Solvent, usize)> {
@@ -143,17 +214,24 @@ impl Reader<'_> {
         let opening = ["a mixture of", "mixture of", "the mixture of"];
         let of = opening.iter().find_map(|words| self.words(start, words));
         let at = self.after_spaces(of.unwrap_or(start));
-        let equal = ["equal parts of", "equal volumes of", "equal parts"].iter().find_map(|words| self.words(at, words));
+        let equal = ["equal parts of", "equal volumes of", "equal parts"]
+            .iter()
+            .find_map(|words| self.words(at, words));
         if let Some(at) = equal {
             let (components, end) = self.components(at, Joint::AlsoAnd)?;
             let parts = vec![Amount::whole(1); components.len()];
-            return Some((Solvent::Mixture(Mixture::new(components, Ratio::by_volume(parts))?), end));
+            return Some((
+                Solvent::Mixture(Mixture::new(components, Ratio::by_volume(parts))?),
+                end,
+            ));
         }
         let (mut components, mut parts) = (Vec::new(), Vec::new());
         let mut at = at;
         let mut end = None;
         while components.len() < MAX_COMPONENTS {
-            let Some((part, component, after)) = self.part_of(at) else { break };
+            let Some((part, component, after)) = self.part_of(at) else {
+                break;
+            };
             parts.push(part);
             components.push(component);
             end = Some(after);
@@ -190,13 +268,19 @@ impl Reader<'_> {
             None => start,
         };
         let (components, end) = self.components(at, joint)?;
-        let trailing = if leading.is_none() { self.trailing_ratio(end) } else { None };
+        let trailing = if leading.is_none() {
+            self.trailing_ratio(end)
+        } else {
+            None
+        };
         let ratio = match (leading, &trailing) {
             (Some((ratio, _)), _) => Some(ratio),
             (None, Some((ratio, _))) => Some(ratio.clone()),
             (None, None) => None,
         };
-        let fits = ratio.as_ref().is_some_and(|ratio| ratio.parts.len() == components.len());
+        let fits = ratio
+            .as_ref()
+            .is_some_and(|ratio| ratio.parts.len() == components.len());
         if fits {
             let end = trailing.map_or(end, |(_, end)| end);
             return Some((Solvent::Mixture(Mixture::new(components, ratio)?), end));
@@ -234,7 +318,9 @@ impl Reader<'_> {
         let mut components = vec![first];
         while components.len() < MAX_COMPONENTS {
             let next = self.joint(end, joint).and_then(|at| self.component(at));
-            let Some((component, after)) = next.filter(|(component, _)| !components.contains(component)) else { break };
+            let Some((component, after)) = next.filter(|(component, _)| !components.contains(component)) else {
+                break;
+            };
             components.push(component);
             end = after;
         }
@@ -244,12 +330,17 @@ impl Reader<'_> {
     /// The byte behind what joins two components, such as `/`, `-` or ` + `.
     fn joint(self, start: usize, joint: Joint) -> Option<usize> {
         let at = self.after_spaces(start);
-        let symbol = self.char_folded(at).filter(|(c, _)| matches!(c, '/' | '-' | ':' | '+' | '&' | '\\'));
+        let symbol = self
+            .char_folded(at)
+            .filter(|(c, _)| matches!(c, '/' | '-' | ':' | '+' | '&' | '\\'));
         if let Some((_, end)) = symbol {
             return Some(self.after_spaces(end));
         }
         let words = ["and", "with", "und", "et"];
-        let word = words.iter().find_map(|word| self.word(at, word)).map(|end| self.after_spaces(end));
+        let word = words
+            .iter()
+            .find_map(|word| self.word(at, word))
+            .map(|end| self.after_spaces(end));
         (joint == Joint::AlsoAnd).then_some(word.or((at > start).then_some(at)))?
     }
 
@@ -265,8 +356,12 @@ impl Reader<'_> {
         at = end;
         while parts.len() < MAX_COMPONENTS {
             let separator = self.after_spaces(at);
-            let Some((_, next)) = self.char_folded(separator).filter(|(c, _)| matches!(c, ':' | '/')) else { break };
-            let Some((part, end)) = self.number(self.after_spaces(next)) else { break };
+            let Some((_, next)) = self.char_folded(separator).filter(|(c, _)| matches!(c, ':' | '/')) else {
+                break;
+            };
+            let Some((part, end)) = self.number(self.after_spaces(next)) else {
+                break;
+            };
             parts.push(part);
             at = end;
         }
@@ -293,12 +388,33 @@ impl Reader<'_> {
             None => (false, at),
         };
         let bases = [
-            ("v/v/v/v", false), ("v/v/v", false), ("v/v", false), ("vol/vol", false), ("v:v", false), ("by volume", false),
-            ("by vol.", false), ("by vol", false), ("vol.", false), ("vol", false), ("w/w", true), ("m/m", true),
-            ("wt/wt", true), ("by weight", true), ("by mass", true), ("w/v", false), ("m/v", false), ("wt/vol", false),
+            ("v/v/v/v", false),
+            ("v/v/v", false),
+            ("v/v", false),
+            ("vol/vol", false),
+            ("v:v", false),
+            ("by volume", false),
+            ("by vol.", false),
+            ("by vol", false),
+            ("vol.", false),
+            ("vol", false),
+            ("w/w", true),
+            ("m/m", true),
+            ("wt/wt", true),
+            ("by weight", true),
+            ("by mass", true),
+            ("w/v", false),
+            ("m/v", false),
+            ("wt/vol", false),
         ];
-        let (by_mass, at) = bases.iter().find_map(|(words, by_mass)| Some((*by_mass, self.words(at, words)?)))?;
-        let end = if bracket { self.symbol(self.after_spaces(at), ')')? } else { at };
+        let (by_mass, at) = bases
+            .iter()
+            .find_map(|(words, by_mass)| Some((*by_mass, self.words(at, words)?)))?;
+        let end = if bracket {
+            self.symbol(self.after_spaces(at), ')')?
+        } else {
+            at
+        };
         Some((by_mass, end))
     }
 
@@ -311,7 +427,10 @@ impl Reader<'_> {
     /// The byte behind `mixture of` or `of` after a leading ratio.
     fn after_ratio(self, start: usize) -> usize {
         let at = self.after_spaces(start);
-        let at = self.words(at, "mixture of").or_else(|| self.word(at, "of")).unwrap_or(at);
+        let at = self
+            .words(at, "mixture of")
+            .or_else(|| self.word(at, "of"))
+            .unwrap_or(at);
         self.after_spaces(at)
     }
 
@@ -382,7 +501,9 @@ impl Reader<'_> {
             if longest_name(self.text, at).is_some_and(|(_, end)| !self.is_adjective(at, end)) {
                 break;
             }
-            let Some(end) = self.qualifier(at, &mut found) else { break };
+            let Some(end) = self.qualifier(at, &mut found) else {
+                break;
+            };
             at = end;
         }
         (found, self.after_spaces(at))
@@ -390,7 +511,9 @@ impl Reader<'_> {
 
     /// Whether the name from `at` to `end` is one of the adjectives (`abs.` before a name).
     fn is_adjective(self, at: usize, end: usize) -> bool {
-        MEDIUM_ADJECTIVES.iter().any(|(word, _)| self.word(at, word).is_some_and(|after| after >= end))
+        MEDIUM_ADJECTIVES
+            .iter()
+            .any(|(word, _)| self.word(at, word).is_some_and(|after| after >= end))
     }
 
     fn qualifier(self, at: usize, found: &mut Qualifiers) -> Option<usize> {
@@ -398,25 +521,44 @@ impl Reader<'_> {
             if let Some((strength, end)) = self.strength(at).or_else(|| self.bare_normality(at)) {
                 found.strength = Some(strength);
                 let end = self.symbol(end, '-').unwrap_or(end);
-                let of = ["solution of", "soln of", "solution in", "of", "ige", "iger", "iges", "iger"];
-                return Some(of.iter().find_map(|words| self.words(self.after_spaces(end), words)).unwrap_or(end));
+                let of = [
+                    "solution of",
+                    "soln of",
+                    "solution in",
+                    "of",
+                    "ige",
+                    "iger",
+                    "iges",
+                    "iger",
+                ];
+                return Some(
+                    of.iter()
+                        .find_map(|words| self.words(self.after_spaces(end), words))
+                        .unwrap_or(end),
+                );
             }
-            let word = STRENGTH_WORDS.iter().find_map(|(word, strength)| Some((*strength, self.word(at, word)?)));
+            let word = STRENGTH_WORDS
+                .iter()
+                .find_map(|(word, strength)| Some((*strength, self.word(at, word)?)));
             if let Some((strength, end)) = word {
                 found.strength = Some(strength);
                 return Some(end);
             }
         }
         if found.medium.is_none() {
-            let adjective = MEDIUM_ADJECTIVES.iter().find_map(|(word, id)| Some((Substance::by_id(id)?, self.word(at, word)?)));
+            let adjective = MEDIUM_ADJECTIVES
+                .iter()
+                .find_map(|(word, id)| Some((Substance::by_id(id)?, self.word(at, word)?)));
             if let Some((medium, end)) = adjective {
                 found.medium = Some(medium);
                 return Some(end);
             }
         }
         let unnamed = [
-            ("acidic", Substance::unnamed_acid()), ("acidified", Substance::unnamed_acid()),
-            ("basic", Substance::unnamed_base()), ("alkaline", Substance::unnamed_base()),
+            ("acidic", Substance::unnamed_acid()),
+            ("acidified", Substance::unnamed_acid()),
+            ("basic", Substance::unnamed_base()),
+            ("alkaline", Substance::unnamed_base()),
         ];
         if let Some((substance, end)) = unnamed.iter().find_map(|(word, s)| Some((*s, self.word(at, word)?))) {
             found.unnamed = Some(substance);
@@ -435,7 +577,11 @@ impl Reader<'_> {
         let mut end = start;
         for _ in 0..4 {
             let strength_is_open = !has_strength && found.strength.is_none();
-            let strength = if strength_is_open { self.strength_behind(name, end) } else { None };
+            let strength = if strength_is_open {
+                self.strength_behind(name, end)
+            } else {
+                None
+            };
             if let Some((strength, after)) = strength {
                 found.strength = Some(strength);
                 end = after;
@@ -444,7 +590,15 @@ impl Reader<'_> {
             let at = self.after_spaces(end);
             let dissolved = !name.is_liquid() || has_strength || found.strength.is_some() || self.mode == Mode::Whole;
             if found.medium.is_none() && dissolved {
-                let aqueous = ["(aq.)", "(aq)", "aq.", "aq", "aqueous", "in water", "in aqueous solution"];
+                let aqueous = [
+                    "(aq.)",
+                    "(aq)",
+                    "aq.",
+                    "aq",
+                    "aqueous",
+                    "in water",
+                    "in aqueous solution",
+                ];
                 if let Some(after) = aqueous.iter().find_map(|words| self.words(at, words)) {
                     found.medium = Some(Substance::water());
                     end = after;
@@ -477,9 +631,15 @@ impl Reader<'_> {
         let bracket = self.symbol(at, '(');
         let at = self.after_spaces(comma.or(bracket).unwrap_or(at));
         let words = if comma.is_none() { &STRENGTH_WORDS[..] } else { &[] };
-        let word = words.iter().find_map(|(word, strength)| Some((*strength, self.word(at, word)?)));
+        let word = words
+            .iter()
+            .find_map(|(word, strength)| Some((*strength, self.word(at, word)?)));
         let (strength, end) = self.strength(at).or(word)?;
-        let end = if bracket.is_some() { self.symbol(self.after_spaces(end), ')')? } else { end };
+        let end = if bracket.is_some() {
+            self.symbol(self.after_spaces(end), ')')?
+        } else {
+            end
+        };
         if self.mode == Mode::Whole {
             return Some((strength, end));
         }
@@ -488,7 +648,9 @@ impl Reader<'_> {
             Strength::Normal(_) | Strength::Molar(_) | Strength::Equivalents(_) => !name.is_liquid() || name.ionises(),
             // Running text: a percentage may be the concentration of the measured substance.
             Strength::Percent(p) | Strength::PercentByMass(p) => {
-                let aqueous = ["aq", "aq.", "in water"].iter().any(|words| self.words(self.after_spaces(end), words).is_some());
+                let aqueous = ["aq", "aq.", "in water"]
+                    .iter()
+                    .any(|words| self.words(self.after_spaces(end), words).is_some());
                 comma.is_none() && (aqueous || (name.class() == "lower alcohol" && p >= LEAST_SOLVENT_PERCENT))
             }
             Strength::Unstated => false,
@@ -521,25 +683,72 @@ impl Reader<'_> {
 
     /// The unit of strength at `at`.
     fn unit(self, amount: Amount, at: usize) -> Option<(Strength, usize)> {
-        let percent = ["%ige", "%iger", "%iges", "%", "per cent.", "per cent", "percent", "vol%", "vol.-%", "vol.%", "proz.", "prozentiger"];
+        let percent = [
+            "%ige",
+            "%iger",
+            "%iges",
+            "%",
+            "per cent.",
+            "per cent",
+            "percent",
+            "vol%",
+            "vol.-%",
+            "vol.%",
+            "proz.",
+            "prozentiger",
+        ];
         if let Some(end) = percent.iter().find_map(|word| self.words(at, word)) {
             let (by_mass, end) = self.basis(end).unwrap_or((false, end));
-            return Some((if by_mass { Strength::PercentByMass(amount) } else { Strength::Percent(amount) }, end));
+            return Some((
+                if by_mass {
+                    Strength::PercentByMass(amount)
+                } else {
+                    Strength::Percent(amount)
+                },
+                end,
+            ));
         }
-        let equivalents = ["equivalents", "equivalent", "equivs", "equiv.", "equiv", "mol equiv", "eq.", "eq"];
+        let equivalents = [
+            "equivalents",
+            "equivalent",
+            "equivs",
+            "equiv.",
+            "equiv",
+            "mol equiv",
+            "eq.",
+            "eq",
+        ];
         if let Some(end) = equivalents.iter().find_map(|word| self.words(at, word)) {
             return Some((Strength::Equivalents(amount), end));
         }
-        let molar = ["mol/L", "mol/dm3", "mol dm-3", "mol L-1", "mol·L-1", "mol·dm-3", "mol.L-1", "mole/L", "moles/L", "molar"];
+        let molar = [
+            "mol/L",
+            "mol/dm3",
+            "mol dm-3",
+            "mol L-1",
+            "mol·L-1",
+            "mol·dm-3",
+            "mol.L-1",
+            "mole/L",
+            "moles/L",
+            "molar",
+        ];
         if let Some(end) = molar.iter().find_map(|word| self.words(at, word)) {
             return Some((Strength::Molar(amount), end));
         }
         let millimolar = ["mmol/L", "mmol dm-3", "millimolar"];
-        let millimolar = millimolar.iter().find_map(|word| self.words(at, word)).or_else(|| self.letters(at, "mM"));
+        let millimolar = millimolar
+            .iter()
+            .find_map(|word| self.words(at, word))
+            .or_else(|| self.letters(at, "mM"));
         if let Some(end) = millimolar {
             return Some((Strength::Molar(amount.exact_div(1000)?), end));
         }
-        if let Some(end) = self.word(at, "normal").or_else(|| self.letters(at, "N")).or_else(|| self.word(at, "n")) {
+        if let Some(end) = self
+            .word(at, "normal")
+            .or_else(|| self.letters(at, "N"))
+            .or_else(|| self.word(at, "n"))
+        {
             return Some((Strength::Normal(amount), end));
         }
         let molar = self.letters(at, "M").or_else(|| self.letters(at, "м"))?;
@@ -552,7 +761,9 @@ impl Reader<'_> {
         let at = self.symbol(at, '/')?;
         let (divisor, end) = self.number(at)?;
         let divisor = divisor.exact_div(1)?.to_f64();
-        let strength = Amount::whole(1).exact_div(divisor as u64).filter(|_| divisor.fract() == 0.0)?;
+        let strength = Amount::whole(1)
+            .exact_div(divisor as u64)
+            .filter(|_| divisor.fract() == 0.0)?;
         Some((Strength::Normal(strength), end))
     }
 
@@ -561,17 +772,25 @@ impl Reader<'_> {
         let tenth = "0.1".parse().ok()?;
         let half = "0.5".parse().ok()?;
         let words = [
-            ("decinormal", Strength::Normal(tenth)), ("seminormal", Strength::Normal(half)),
+            ("decinormal", Strength::Normal(tenth)),
+            ("seminormal", Strength::Normal(half)),
             ("normal", Strength::Normal(Amount::whole(1))),
         ];
-        let word = words.iter().find_map(|(word, strength)| Some((*strength, self.word(start, word)?)));
+        let word = words
+            .iter()
+            .find_map(|(word, strength)| Some((*strength, self.word(start, word)?)));
         let letter = || {
-            let normal = self.letters(start, "N").map(|end| (Strength::Normal(Amount::whole(1)), end));
+            let normal = self
+                .letters(start, "N")
+                .map(|end| (Strength::Normal(Amount::whole(1)), end));
             normal.or_else(|| Some((Strength::Molar(Amount::whole(1)), self.letters(start, "M")?)))
         };
         let (strength, end) = word.or_else(letter)?;
         let at = self.after_spaces(self.symbol(end, '-').unwrap_or(end));
-        let rest = Reader { mode: Mode::Prefix, ..self };
+        let rest = Reader {
+            mode: Mode::Prefix,
+            ..self
+        };
         let (solution, _) = longest_name(self.text, at).or_else(|| {
             let adjective = MEDIUM_ADJECTIVES.iter().find_map(|(word, _)| rest.word(at, word))?;
             longest_name(self.text, self.after_spaces(adjective))
@@ -591,23 +810,40 @@ impl Reader<'_> {
         let mut end = start;
         for _ in 0..8 {
             at = self.after_spaces(at);
-            at = self.symbol(at, ',').filter(|_| named).map_or(at, |at| self.after_spaces(at));
+            at = self
+                .symbol(at, ',')
+                .filter(|_| named)
+                .map_or(at, |at| self.after_spaces(at));
             let bracket = self.symbol(at, '(').filter(|_| named);
             let inside = self.after_spaces(bracket.unwrap_or(at));
             if ph.is_none()
                 && let Some((value, after)) = self.ph(inside)
             {
                 ph = Some(value);
-                at = if bracket.is_some() { self.symbol(self.after_spaces(after), ')')? } else { after };
+                at = if bracket.is_some() {
+                    self.symbol(self.after_spaces(after), ')')?
+                } else {
+                    after
+                };
             } else if molar.is_none()
                 && let Some((Strength::Molar(value), after)) = self.strength(inside)
             {
                 molar = Some(value);
-                at = if bracket.is_some() { self.symbol(self.after_spaces(after), ')')? } else { after };
-            } else if let Some(after) = ["buffer solution", "buffered solution", "buffered water", "buffer", "Puffer"]
-                .iter()
-                .find_map(|words| self.words(at, words))
-                .filter(|_| !named)
+                at = if bracket.is_some() {
+                    self.symbol(self.after_spaces(after), ')')?
+                } else {
+                    after
+                };
+            } else if let Some(after) = [
+                "buffer solution",
+                "buffered solution",
+                "buffered water",
+                "buffer",
+                "Puffer",
+            ]
+            .iter()
+            .find_map(|words| self.words(at, words))
+            .filter(|_| !named)
             {
                 named = true;
                 at = after;
@@ -684,7 +920,12 @@ impl Reader<'_> {
 
     fn after_spaces(self, at: usize) -> usize {
         let rest = self.text.get(at..).unwrap_or("");
-        at + rest.chars().take(MAX_SPACES).take_while(|c| c.is_whitespace()).map(char::len_utf8).sum::<usize>()
+        at + rest
+            .chars()
+            .take(MAX_SPACES)
+            .take_while(|c| c.is_whitespace())
+            .map(char::len_utf8)
+            .sum::<usize>()
     }
 
     /// The byte behind `wanted`, compared with its letter case, unless a lower-case letter follows (`N` in `5NHCl`).
@@ -743,7 +984,11 @@ enum Joint {
 }
 
 fn ratio_of(parts: Vec<Amount>, by_mass: bool) -> Option<Ratio> {
-    if by_mass { Ratio::by_mass(parts) } else { Ratio::by_volume(parts) }
+    if by_mass {
+        Ratio::by_mass(parts)
+    } else {
+        Ratio::by_volume(parts)
+    }
 }
 
 impl PlainName {

@@ -141,7 +141,9 @@ impl Substance {
     /// The dry grade of the substance, where the table tells it apart.
     pub(super) fn dry_grade(self) -> Option<Substance> {
         let suffixes = ["abs", "dry"];
-        suffixes.iter().find_map(|suffix| Substance::by_id(&format!("{} {suffix}", self.id())))
+        suffixes
+            .iter()
+            .find_map(|suffix| Substance::by_id(&format!("{} {suffix}", self.id())))
     }
 
     /// Acid or base equivalents in a mole, for turning normality into mol/L.
@@ -152,7 +154,10 @@ impl Substance {
     /// Whether a little of it may protonate, deprotonate or bind a dissolved substance.
     pub(super) fn ionises(self) -> bool {
         !self.is_liquid()
-            || matches!(self.class(), "carboxylic acid" | "formic acid" | "strong acid" | "amine" | "pyridine" | "phenol")
+            || matches!(
+                self.class(),
+                "carboxylic acid" | "formic acid" | "strong acid" | "amine" | "pyridine" | "phenol"
+            )
     }
 
     /// An acid that was not named, as in `acidic DMF`.
@@ -202,10 +207,16 @@ mod tests {
         assert_eq!(ids.len(), Substance::all().count(), "an id occurs twice");
         assert!(Substance::all().filter(|s| s.is_liquid()).count() >= 70);
         for s in Substance::all() {
-            assert!(!s.name().is_empty() && !s.class().is_empty() && !s.source().is_empty(), "{s}");
+            assert!(
+                !s.name().is_empty() && !s.class().is_empty() && !s.source().is_empty(),
+                "{s}"
+            );
             assert_eq!(s.density_20c_g_per_ml().is_some(), !s.density_note().is_empty(), "{s}");
             for reference in [&s.row().same_as, &s.row().grade_of] {
-                assert!(reference.is_empty() || ids.contains(reference.as_str()), "{s} points to {reference}");
+                assert!(
+                    reference.is_empty() || ids.contains(reference.as_str()),
+                    "{s} points to {reference}"
+                );
             }
             if let Some(density) = s.density_20c_g_per_ml() {
                 assert!((0.6..3.0).contains(&density), "{s}: {density} g/mL");

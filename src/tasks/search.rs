@@ -1,7 +1,9 @@
 //! Finding compounds by a text, with what their entries say in short.
 
-use super::show::Signs;
+use super::resolve::Signs;
+use super::show::signs;
 use crate::library::{CompoundId, EntryKind, Filter, Hit, Library, LibraryError, ReviewState};
+use crate::statement::RotationKind;
 
 /// Compounds found by a text.
 #[derive(Clone, Debug, Default)]
@@ -62,7 +64,7 @@ pub fn summarise(library: &Library, compound: CompoundId) -> Result<EntrySummary
     let mut entries = library.entries(compound)?;
     entries.retain(|entry| entry.state != ReviewState::Withdrawn);
     let mut summary = EntrySummary {
-        signs: Signs::of(&entries),
+        signs: signs(&entries),
         ..EntrySummary::default()
     };
     for entry in &entries {
@@ -70,7 +72,7 @@ pub fn summarise(library: &Library, compound: CompoundId) -> Result<EntrySummary
             EntryKind::Specification => summary.n_specifications += 1,
             EntryKind::Value => {
                 summary.n_values += 1;
-                if entry.statement.kind == crate::statement::RotationKind::Specific
+                if entry.statement.kind == RotationKind::Specific
                     && let Some(value) = entry.statement.central_value()
                 {
                     let (low, high) = summary.range.unwrap_or((value, value));

@@ -1,6 +1,8 @@
 //! Everything the library knows of one compound.
 
+use super::resolve::Signs;
 use crate::library::{Compound, CompoundId, Entry, EntryKind, Library, LibraryError, ReviewState, Source, SourceId};
+use crate::statement::Sign;
 
 /// Everything the library knows of one compound, ordered as it is read.
 #[derive(Clone, Debug)]
@@ -32,25 +34,17 @@ pub struct Relative {
     pub signs: Signs,
 }
 
-/// Which signs the printed values of a compound have.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Signs {
-    /// A value above zero is there.
-    pub plus: bool,
-    /// A value below zero is there.
-    pub minus: bool,
-}
-
-impl Signs {
-    /// The signs of the values among some entries that are not withdrawn.
-    pub fn of<'a>(entries: impl IntoIterator<Item = &'a Entry>) -> Self {
-        let mut signs = Self::default();
-        for value in entries.into_iter().filter(|entry| is_live_value(entry)).filter_map(|e| e.statement.central_value()) {
-            signs.plus |= value > 0.0;
-            signs.minus |= value < 0.0;
+/// The signs of the literature values among some entries; withdrawn ones do not count.
+pub fn signs<'a>(entries: impl IntoIterator<Item = &'a Entry>) -> Signs {
+    let mut signs = Signs::default();
+    for statement in entries.into_iter().filter(|entry| is_live_value(entry)).map(|entry| &entry.statement) {
+        match statement.central_value() {
+            Some(value) if value > 0.0 && statement.sign == Sign::Stated => signs.plus += 1,
+            Some(value) if value < 0.0 && statement.sign == Sign::Stated => signs.minus += 1,
+            _ => signs.unsigned += 1,
         }
-        signs
     }
+    signs
 }
 
 impl Shown {
@@ -95,7 +89,7 @@ fn relative(library: &Library, compound: Compound) -> Result<Relative, LibraryEr
     let entries = library.entries(compound.id)?;
     Ok(Relative {
         n_values: entries.iter().filter(|entry| is_live_value(entry)).count(),
-        signs: Signs::of(&entries),
+        signs: signs(&entries),
         compound,
     })
 }
