@@ -1,25 +1,18 @@
 //! Readers of option values. An option takes a number with its unit; the quantity parsers say what they understand, and
 //! the parser of the command line puts the option's name before it.
 
+use crate::library::Dextro;
 use crate::quantity::{self, Printed, QuantityError};
 use crate::solvent::{Solvent, SolventError};
 use crate::statement::StatedTemperature;
-
-/// The sign of rotations to look for.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum SignFilter {
-    /// Dextrorotatory.
-    Plus,
-    /// Levorotatory.
-    Minus,
-}
+use clap::builder::{PossibleValuesParser, TypedValueParser};
 
 /// Reads a sign, typed with any plus or minus, or in words.
-pub fn sign(text: &str) -> Result<SignFilter, String> {
+pub fn sign(text: &str) -> Result<Dextro, String> {
     match text.trim() {
-        "+" | "\u{FF0B}" | "(+)" | "plus" | "dextro" | "positive" => Ok(SignFilter::Plus),
+        "+" | "\u{FF0B}" | "(+)" | "plus" | "dextro" | "positive" => Ok(Dextro::Plus),
         "-" | "\u{2212}" | "\u{2010}" | "\u{2011}" | "\u{2013}" | "\u{2014}" | "(-)" | "(\u{2212})" | "minus"
-        | "levo" | "laevo" | "negative" => Ok(SignFilter::Minus),
+        | "levo" | "laevo" | "negative" => Ok(Dextro::Minus),
         _ => Err("a sign is + or -".to_owned()),
     }
 }
@@ -66,6 +59,33 @@ pub fn solvent(text: &str) -> Result<Solvent, SolventError> {
     Solvent::parse_lenient(text)
 }
 
+/// Words for how sure an identity is.
+pub const IDENTITIES: [&str; 3] = ["sure", "likely", "unclear"];
+/// Words for how a hand is known.
+pub const HANDS: [&str; 3] = ["independent", "inferred", "unclear"];
+/// Words for kinds of sources.
+pub const SOURCE_KINDS: [&str; 10] = [
+    "paper",
+    "patent",
+    "book",
+    "thesis",
+    "teaching",
+    "standard",
+    "compilation",
+    "data-sheet",
+    "own",
+    "other",
+];
+
+/// A reader of one of the words in which the library stores a choice.
+pub fn words<T: Clone + Send + Sync + 'static>(
+    words: &'static [&'static str],
+    from_word: fn(&str) -> Option<T>,
+) -> impl TypedValueParser<Value = T> {
+    PossibleValuesParser::new(words)
+        .try_map(move |word| from_word(&word).ok_or_else(|| format!("\"{word}\" is not known")))
+}
+
 /// Reads an entry's number, with or without a leading `#`.
 pub fn entry(text: &str) -> Result<crate::library::EntryId, String> {
     text.trim()
@@ -86,9 +106,17 @@ mod tests {
             assert_eq!((value.value(), value.decimals()), (-49.1, 1), "{text}");
         }
         for text in ["-", "\u{2212}", "(−)", "minus"] {
-            assert_eq!(sign(text), Ok(SignFilter::Minus), "{text}");
+            assert_eq!(sign(text), Ok(Dextro::Minus), "{text}");
         }
         assert!(sign("left").is_err());
+    }
+
+    #[test]
+    fn every_listed_word_is_one_the_library_stores() {
+        use crate::library::{Hand, Identity, SourceKind};
+        assert!(IDENTITIES.iter().all(|word| Identity::from_word(word).is_some()));
+        assert!(HANDS.iter().all(|word| Hand::from_word(word).is_some()));
+        assert!(SOURCE_KINDS.iter().all(|word| SourceKind::from_word(word).is_some()));
     }
 
     #[test]

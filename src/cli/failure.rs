@@ -3,8 +3,10 @@
 //! [`Failure`] says what is wrong, where, and what to do. The errors of the library and the tasks are enums with fields; the sentence a person reads, its place, the hint on
 //! what to do and the exit code are put together here, once.
 
+use super::choose;
 use crate::library::LibraryError;
 use crate::report::{Column, Page, Table};
+use crate::tasks::curate::CurateError;
 use serde::Serialize;
 use std::io;
 
@@ -41,16 +43,18 @@ impl Fault {
 /// One compound that an ambiguous or misspelled name may mean.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Candidate {
-    /// Number of the compound in this library; `biot show` takes it.
+    /// Number of the compound in this library; every command takes it in place of a name.
     pub compound: i64,
     /// Preferred name.
     pub name: String,
-    /// Descriptor of the configuration, when the name or the structure gives one.
-    pub descriptor: Option<String>,
-    /// Signs of its printed values, such as `+`, `-` or `+ and -`; none without a value.
-    pub signs: Option<String>,
+    /// Its name or number that matched.
+    pub matched: String,
+    /// Stereodescriptors of its names.
+    pub descriptors: Vec<String>,
+    /// Signs of its printed values: `+`, `-`, `+-`, or null.
+    pub signs: Option<&'static str>,
     /// How many literature values the library holds for it.
-    pub entries: u64,
+    pub values: usize,
 }
 
 /// Why no answer was given.
@@ -91,6 +95,18 @@ impl Failure {
     /// The library cannot be opened or written.
     pub fn library(code: &'static str, message: impl Into<String>) -> Self {
         Self::new(Fault::Library, code, message)
+    }
+
+    /// Takes message and hint from the sentence of an error: what to do stands after its last semicolon.
+    fn told(mut self, sentence: &str) -> Self {
+        match sentence.rsplit_once("; ") {
+            Some((message, hint)) => {
+                message.clone_into(&mut self.message);
+                self.hint = Some(hint.to_owned());
+            }
+            None => sentence.clone_into(&mut self.message),
+        }
+        self
     }
 
     /// Says where.
@@ -149,6 +165,28 @@ impl From<io::Error> for Failure {
     }
 }
 
+impl From<CurateError> for Failure {
+    fn from(error: CurateError) -> Self {
+        let code = match error {
+            CurateError::Library(error) => return error.into(),
+            CurateError::Ambiguous {
+                ref asked,
+                ref candidates,
+            } => return choose::ambiguous(&format!("\"{asked}\" may be any of several compounds"), candidates),
+            CurateError::UnknownCompound { ref asked, ref nearest } => {
+                return choose::unknown(asked, &format!("the library holds no compound \"{asked}\""), nearest)
+                    .hint("choose one of the nearest names, or add it with --new-compound");
+            }
+            CurateError::NoCompound => "no-compound",
+            CurateError::NameMissing => "name-missing",
+            CurateError::Structure { .. } => "structure",
+            CurateError::Cas { .. } => "cas-number",
+            CurateError::NoValue => "no-value",
+        };
+        Self::usage(code, "").told(&error.to_string())
+    }
+}
+
 impl From<LibraryError> for Failure {
     fn from(error: LibraryError) -> Self {
         use LibraryError as E;
@@ -174,16 +212,9 @@ impl From<LibraryError> for Failure {
             E::Sqlite(_) => (Fault::Library, "store", None),
             E::Index(_) => (Fault::Library, "search-index", None),
         };
-        // The sentence of a library error ends with what to do, after a semicolon.
-        let text = error.to_string();
-        let (message, hint) = match text.rsplit_once("; ") {
-            Some((message, hint)) => (message.to_owned(), Some(hint.to_owned())),
-            None => (text, None),
-        };
         Self {
             place: place.map(|path| path.display().to_string()),
-            hint,
-            ..Self::new(fault, code, message)
+            ..Self::new(fault, code, "").told(&error.to_string())
         }
     }
 }
@@ -201,14 +232,17 @@ pub fn write_on(failure: &Failure, page: &mut Page) {
             Column::Text("configuration"),
             Column::Word("sign"),
             Column::Number("values"),
+            Column::Text("found by"),
         ]);
         for candidate in &failure.candidates {
+            let matched = Some(&candidate.matched).filter(|matched| **matched != candidate.name);
             table.row([
                 candidate.compound.to_string(),
                 candidate.name.clone(),
-                candidate.descriptor.clone().unwrap_or_default(),
-                candidate.signs.clone().unwrap_or_default(),
-                candidate.entries.to_string(),
+                candidate.descriptors.join(", "),
+                candidate.signs.map(human_signs).unwrap_or_default(),
+                candidate.values.to_string(),
+                matched.cloned().unwrap_or_default(),
             ]);
         }
         page.gap();
@@ -218,6 +252,11 @@ pub fn write_on(failure: &Failure, page: &mut Page) {
     if let Some(hint) = &failure.hint {
         page.lead("hint: ", hint);
     }
+}
+
+fn human_signs(signs: &str) -> String {
+    let parts: Vec<String> = signs.chars().map(|c| c.to_string().replace('-', "\u{2212}")).collect();
+    parts.join(" and ")
 }
 
 /// The failure of reading or writing a file that the user named.

@@ -5,11 +5,24 @@
 //! codes: 0 an answer was given, whatever it says; 2 bad usage or input; 3 the compound is unknown or ambiguous; 4 the
 //! library cannot be opened or written; 5 done, with rejected rows or findings. Start reading at [`run`].
 
+mod add;
 pub mod args;
+mod backup;
+mod change;
+mod choose;
 mod completions;
+mod confirm;
+mod edit;
 mod failure;
+mod info;
+mod merge;
+mod read;
+mod restore;
+mod search;
 mod session;
+mod show;
 mod statement;
+mod withdraw;
 
 pub use failure::{Candidate, Failure, Fault};
 pub use session::{Color, Manner, Session};
@@ -71,6 +84,28 @@ pub struct Global {
 /// The commands.
 #[derive(Debug, Subcommand)]
 pub enum Command {
+    /// Find compounds by name, number, formula or DOI
+    Search(search::SearchArguments),
+    /// Show everything the library knows of a compound
+    Show(show::ShowArguments),
+    /// Read the rotations printed in a text
+    Read(read::ReadArguments),
+    /// Add a printed value or a specification
+    Add(Box<add::AddArguments>),
+    /// Mend an entry
+    Edit(Box<edit::EditArguments>),
+    /// Confirm a draft after a second look
+    Confirm(confirm::ConfirmArguments),
+    /// Take an entry out of use, with a reason
+    Withdraw(withdraw::WithdrawArguments),
+    /// Make two compounds of the library one
+    Merge(merge::MergeArguments),
+    /// Make a verified copy of the library
+    Backup(backup::BackupArguments),
+    /// Put a backup in the place of the library
+    Restore(restore::RestoreArguments),
+    /// Show versions, the place of the library, and what it holds
+    Info(info::InfoArguments),
     /// Print a completion script for a shell
     Completions(completions::CompletionsArguments),
 }
@@ -120,6 +155,17 @@ pub fn command() -> clap::Command {
 
 fn dispatch(arguments: &Arguments, session: &mut Session) -> Result<Outcome, Failure> {
     match &arguments.command {
+        Command::Search(arguments) => search::run(arguments, session),
+        Command::Show(arguments) => show::run(arguments, session),
+        Command::Read(arguments) => read::run(arguments, session),
+        Command::Add(arguments) => add::run(arguments, session),
+        Command::Edit(arguments) => edit::run(arguments, session),
+        Command::Confirm(arguments) => confirm::run(arguments, session),
+        Command::Withdraw(arguments) => withdraw::run(arguments, session),
+        Command::Merge(arguments) => merge::run(arguments, session),
+        Command::Backup(arguments) => backup::run(arguments, session),
+        Command::Restore(arguments) => restore::run(arguments, session),
+        Command::Info(arguments) => info::run(arguments, session),
         Command::Completions(arguments) => completions::run(arguments, session),
     }
 }

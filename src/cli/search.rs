@@ -1,9 +1,9 @@
 //! `biot search`: compounds by a text.
 
-use super::args::{self, SignFilter};
+use super::args;
 use super::statement::KindWord;
 use super::{Failure, Outcome, Session};
-use crate::library::{Access, Filter};
+use crate::library::{Access, Dextro, Filter};
 use crate::quantity::{self, SpectralLine};
 use crate::report::{self, json};
 use crate::solvent::Solvent;
@@ -30,7 +30,7 @@ pub struct SearchArguments {
     pub line: Option<SpectralLine>,
     /// Only compounds with a value of this sign: + or -
     #[arg(long, allow_hyphen_values = true, value_parser = args::sign, value_name = "SIGN")]
-    pub sign: Option<SignFilter>,
+    pub sign: Option<Dextro>,
     /// Only compounds with a value of this kind
     #[arg(long, value_name = "KIND")]
     pub kind: Option<KindWord>,
@@ -45,7 +45,7 @@ pub fn run(arguments: &SearchArguments, session: &mut Session) -> Result<Outcome
     let filter = Filter {
         solvent: arguments.solvent.clone(),
         line: arguments.line.clone(),
-        sign: arguments.sign.map(Into::into),
+        sign: arguments.sign,
         rotation: arguments.kind.map(Into::into),
         kind: None,
     };

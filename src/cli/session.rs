@@ -4,8 +4,11 @@
 //! pipe is an ordinary end and never a panic.
 
 use super::failure::Failure;
+use crate::library::{Access, Library};
 use crate::report::Page;
+use crate::tasks::care::{self, Notice};
 use anstream::{AutoStream, ColorChoice};
+use indicatif::ProgressBar;
 use serde::Serialize;
 use std::io::{self, BufRead, IsTerminal, Write};
 use std::path::PathBuf;
@@ -86,6 +89,51 @@ impl Session {
         self.can_ask
     }
 
+    /// The library file: the one named, or the default place.
+    ///
+    /// # Errors
+    /// When none is named and the system names no home folder.
+    pub fn library_path(&self) -> Result<PathBuf, Failure> {
+        match &self.manner.library {
+            Some(path) => Ok(path.clone()),
+            None => Ok(care::default_path()?),
+        }
+    }
+
+    /// Opens the library; at first use one is made with the starter entries, and the user is told.
+    ///
+    /// # Errors
+    /// When it cannot be made, opened or written; exit code 4.
+    pub fn library(&mut self, access: Access) -> Result<Library, Failure> {
+        let path = self.library_path()?;
+        let mut bar = None;
+        let library = care::open_or_create(&path, access, &mut |notice| match notice {
+            Notice::FirstUse { path } => self.notice(&format!(
+                "First use: making a library with the starter entries at {}",
+                path.display()
+            )),
+            Notice::Loading { done, total } => {
+                if self.shows_progress() {
+                    let bar = bar.get_or_insert_with(|| ProgressBar::new(total as u64));
+                    bar.set_position(done as u64);
+                }
+            }
+            Notice::Loaded(report) => {
+                if let Some(bar) = bar.take() {
+                    bar.finish_and_clear();
+                }
+                self.notice(&format!(
+                    "Loaded {} entries, {} compounds known by name only.",
+                    report.loaded, report.name_only
+                ));
+                for row in &report.refused {
+                    self.warn(&format!("{} line {} was not loaded: {}", row.file, row.line, row.reason));
+                }
+            }
+        })?;
+        Ok(library)
+    }
+
     /// Gives the answer of a command: `json` as one JSON document, or what `text` writes on a page.
     ///
     /// # Errors
@@ -103,14 +151,28 @@ impl Session {
         Ok(())
     }
 
-    /// Writes one line of JSON Lines to standard output.
+    /// Gives one of many answers that come in a stream: `json` as one line of JSON Lines, or what `text` writes.
     ///
     /// # Errors
     /// When standard output cannot be written.
-    pub fn json_line<T: Serialize>(&mut self, json: &T) -> Result<(), Failure> {
-        let line = serde_json::to_string(json).map_err(io::Error::from)?;
-        writeln!(self.out, "{line}")?;
+    pub fn line<T: Serialize>(&mut self, json: &T, text: impl FnOnce(&mut Page)) -> Result<(), Failure> {
+        if self.manner.json {
+            let line = serde_json::to_string(json).map_err(io::Error::from)?;
+            writeln!(self.out, "{line}")?;
+        } else {
+            let mut page = Page::new(self.width);
+            text(&mut page);
+            self.out.write_all(page.as_str().as_bytes())?;
+        }
         Ok(())
+    }
+
+    /// Makes sure that everything answered so far is out.
+    ///
+    /// # Errors
+    /// When standard output cannot be written.
+    pub fn flush(&mut self) -> Result<(), Failure> {
+        Ok(self.out.flush()?)
     }
 
     /// Writes bytes to standard output as they are, such as a completion script.
@@ -135,6 +197,13 @@ impl Session {
         self.say(&format!("warning: {text}"));
     }
 
+    /// Shows a person a page on standard error, before a question about it.
+    pub fn tell(&mut self, text: impl FnOnce(&mut Page)) {
+        let mut page = Page::new(self.width);
+        text(&mut page);
+        let _ = self.err.write_all(page.as_str().as_bytes());
+    }
+
     /// Asks for a line of text. None when nobody is there to ask, or the answer is empty or ends the input.
     pub fn ask(&mut self, question: &str) -> Option<String> {
         if !self.can_ask {
@@ -157,9 +226,7 @@ impl Session {
             let _ = self.answer(&failure.to_json(), |_| {});
             return;
         }
-        let mut page = Page::new(self.width);
-        super::failure::write_on(failure, &mut page);
-        let _ = self.err.write_all(page.as_str().as_bytes());
+        self.tell(|page| super::failure::write_on(failure, page));
     }
 
     /// Writes to standard error; when that is closed, there is nobody to tell.

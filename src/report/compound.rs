@@ -92,6 +92,17 @@ fn identity(compound: &Compound, page: &mut Page) {
     }
 }
 
+/// The keys of a compound in one line: formula, CAS numbers, InChIKey, label of the configuration.
+pub fn keys(compound: &Compound) -> String {
+    let keys: Vec<&str> = [&compound.formula, &compound.inchikey, &compound.descriptor]
+        .into_iter()
+        .flatten()
+        .chain(&compound.cas)
+        .map(String::as_str)
+        .collect();
+    if keys.is_empty() { "known by name only".to_owned() } else { keys.join(", ") }
+}
+
 fn relatives(label: &str, all: &[Relative], page: &mut Page) {
     if !all.is_empty() {
         let texts: Vec<String> = all.iter().map(relative).collect();

@@ -66,6 +66,23 @@ pub fn conditions(statement: &Statement) -> String {
     parts.join(", ")
 }
 
+/// An entry in one phrase: its value and conditions.
+pub fn sentence(entry: &Entry) -> String {
+    statement_sentence(&entry.statement)
+}
+
+/// A statement in one phrase: its value and conditions.
+pub fn statement_sentence(statement: &Statement) -> String {
+    let symbol = match statement.kind {
+        RotationKind::Specific => "[α]",
+        RotationKind::Observed => "α",
+        RotationKind::Molar => "[M]",
+    };
+    let conditions = conditions(statement);
+    let conditions = if conditions.is_empty() { String::new() } else { format!(" ({conditions})") };
+    format!("{symbol} {}{conditions}", number::stated_value(statement))
+}
+
 /// What a statement says beyond value, light, temperature, solvent and concentration.
 pub fn remarks(statement: &Statement) -> String {
     let mut parts: Vec<String> = Vec::new();

@@ -5,6 +5,8 @@ use crate::library::{
     Chirality, Compound, CopyReport, Entry, EntryKind, Hand, Identity, ReviewState, Source, SourceKind, Statistics, Why,
 };
 use crate::tasks::search::{Search, Summary};
+use crate::notation::{Found, ReadStatement};
+use crate::tasks::curate::Added;
 use crate::tasks::resolve::Signs;
 use crate::tasks::show::{Relative, Shown};
 use serde::Serialize;
@@ -325,6 +327,114 @@ impl From<&CopyReport> for CopyJson {
             file: copy.copy.clone(),
             counts: copy.counts.clone(),
             kept_aside: copy.kept_aside.clone(),
+        }
+    }
+}
+
+/// The answer of `biot merge`.
+#[derive(Clone, Debug, Serialize)]
+pub struct MergeJson {
+    /// Whether the compounds were merged; false when only shown what would move.
+    pub merged: bool,
+    /// The compound that ends.
+    pub from: CompoundJson,
+    /// The compound that stays, as it was before.
+    pub into: CompoundJson,
+    /// Numbers of the entries that move.
+    pub entries: Vec<i64>,
+    /// What speaks against merging them.
+    pub warnings: Vec<String>,
+}
+
+impl MergeJson {
+    /// What merging two compounds moves.
+    pub fn new(from: &Shown, into: &Shown, merged: bool) -> Self {
+        let entries = from.values.iter().chain(&from.specifications);
+        Self {
+            merged,
+            from: (&from.compound).into(),
+            into: (&into.compound).into(),
+            entries: entries.map(|entry| entry.id.0).collect(),
+            warnings: super::merge::warnings(&from.compound, &into.compound),
+        }
+    }
+}
+
+/// The answer of `biot add`.
+#[derive(Clone, Debug, Serialize)]
+pub struct AddedJson {
+    /// The entry, a draft.
+    pub entry: EntryJson,
+    /// Its compound.
+    pub compound: CompoundJson,
+    /// Whether the compound is new in the library.
+    pub compound_is_new: bool,
+}
+
+impl From<&Added> for AddedJson {
+    fn from(added: &Added) -> Self {
+        Self {
+            entry: (&added.entry).into(),
+            compound: (&added.compound).into(),
+            compound_is_new: added.compound_is_new,
+        }
+    }
+}
+
+/// The answer of `biot edit`.
+#[derive(Clone, Debug, Serialize)]
+pub struct EditedJson {
+    /// The entry as it was.
+    pub before: EntryJson,
+    /// The entry as it is.
+    pub after: EntryJson,
+}
+
+impl EditedJson {
+    /// An entry before and after an edit.
+    pub fn new(before: &Entry, after: &Entry) -> Self {
+        Self {
+            before: before.into(),
+            after: after.into(),
+        }
+    }
+}
+
+/// The answer of `biot read` for one text.
+#[derive(Clone, Debug, Serialize)]
+pub struct ReadJson<'a> {
+    /// The file, when several are read.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub file: Option<&'a Path>,
+    /// The rotations found, in order; keys that are not printed are left out.
+    pub statements: Vec<ReadStatement>,
+}
+
+impl<'a> ReadJson<'a> {
+    /// What was found in a text.
+    pub fn new(file: Option<&'a Path>, found: &[Found]) -> Self {
+        Self {
+            file,
+            statements: found.iter().map(Into::into).collect(),
+        }
+    }
+}
+
+/// The answer of `biot read --lines` for one line.
+#[derive(Clone, Debug, Serialize)]
+pub struct LineJson {
+    /// Number of the line, from one.
+    pub line: usize,
+    /// The rotations found in it.
+    pub statements: Vec<ReadStatement>,
+}
+
+impl LineJson {
+    /// What was found in a line.
+    pub fn new(line: usize, found: &[Found]) -> Self {
+        Self {
+            line,
+            statements: found.iter().map(Into::into).collect(),
         }
     }
 }

@@ -12,8 +12,10 @@ pub mod care;
 pub mod compound;
 pub mod entry;
 pub mod json;
+pub mod merge;
 pub mod number;
 pub mod plot;
+pub mod read;
 pub mod search;
 
 pub use page::{Page, truncate, wrap};
