@@ -44,11 +44,6 @@ impl Amount {
         })
     }
 
-    /// The number times `n`, `None` on overflow.
-    pub(super) fn times(self, n: u64) -> Option<Self> {
-        self.millionths.checked_mul(n).map(|millionths| Amount { millionths })
-    }
-
     /// `self − other`, `None` when that would be negative.
     pub(super) fn minus(self, other: Self) -> Option<Self> {
         self.millionths

@@ -45,6 +45,21 @@ pub(super) fn longest_name(text: &str, start: usize) -> Option<(Substance, usize
     found
 }
 
+/// Every known name in squeezed form, with its substance.
+pub(super) fn all_names() -> impl Iterator<Item = (&'static str, Substance)> {
+    static SQUEEZED: LazyLock<Vec<(String, Substance)>> = LazyLock::new(|| {
+        let names = |s: Substance| {
+            std::iter::once(s.id())
+                .chain(s.synonyms())
+                .chain(std::iter::once(s.name()))
+        };
+        Substance::all()
+            .flat_map(|s| names(s).map(move |name| (squeeze(name), s)))
+            .collect()
+    });
+    SQUEEZED.iter().map(|(name, substance)| (name.as_str(), *substance))
+}
+
 /// The folded form of one character: compatibility form without accents, lower case, every dash a hyphen.
 ///
 /// A combining mark folds to nothing.
@@ -65,8 +80,15 @@ pub(super) fn fold(c: char) -> impl Iterator<Item = char> {
 }
 
 /// A name without anything but its folded letters and digits, the form in which names are compared.
+///
+/// A bracket that a digit multiplies stays: `(CH2Cl)2` is not `CH2Cl2`.
 pub(super) fn squeeze(name: &str) -> String {
-    name.chars().flat_map(fold).filter(|c| c.is_alphanumeric()).collect()
+    let folded: Vec<char> = name.chars().flat_map(fold).collect();
+    let multiplied = |n: usize| folded[n] == ')' && folded.get(n + 1).is_some_and(char::is_ascii_digit);
+    (0..folded.len())
+        .filter(|n| folded[*n].is_alphanumeric() || multiplied(*n))
+        .map(|n| folded[n])
+        .collect()
 }
 
 /// Whether `c` belongs to a script that is written without spaces between words.
@@ -153,14 +175,21 @@ impl Walk<'_> {
                 self.letters |= c.is_alphabetic();
                 return Some(c);
             }
+            let was_open = self.markup.parentheses > 0;
             let skipped = self.markup.step(rest).or_else(|| self.separator(rest, c))?;
             self.at += skipped;
+            if c == ')' && was_open && is_multiplied(&rest[1..]) {
+                return Some(c);
+            }
         }
         None
     }
 
     /// Length of a space or hyphen between the letters of a name.
     fn separator(&self, rest: &str, c: char) -> Option<usize> {
+        if c.is_whitespace() && self.last.is_none() && self.markup.is_open() {
+            return Some(c.len_utf8());
+        }
         let last = self.last?;
         let after = rest[c.len_utf8()..].chars().next();
         let allowed = match c {
@@ -176,8 +205,15 @@ impl Walk<'_> {
     }
 }
 
+/// Whether a digit, perhaps a marked-up subscript, stands at the start of `rest`.
+fn is_multiplied(rest: &str) -> bool {
+    let rest = rest.strip_prefix("<sub>").unwrap_or(rest);
+    let first = rest.trim_start_matches(['_', '~', '{', ' ']).chars().next();
+    first.is_some_and(|c| fold(c).all(|c| c.is_ascii_digit()))
+}
+
 /// Brackets and markup opened inside a name.
-#[derive(Default)]
+#[derive(Default, Clone)]
 struct Markup {
     braces: usize,
     parentheses: usize,
@@ -187,6 +223,10 @@ struct Markup {
 }
 
 impl Markup {
+    fn is_open(&self) -> bool {
+        self.dollar || self.braces > 0 || self.parentheses > 0 || self.tags > 0
+    }
+
     /// Length of the piece of markup at the start of `rest`, if it may stand here.
     fn step(&mut self, rest: &str) -> Option<usize> {
         const COMMANDS: [&str; 8] = [
@@ -219,13 +259,7 @@ impl Markup {
 
     /// The byte after the markup that closes, at `at`, what was opened inside the name.
     fn close(&self, text: &str, at: usize) -> usize {
-        let mut open = Markup {
-            braces: self.braces,
-            parentheses: self.parentheses,
-            tags: self.tags,
-            dollar: self.dollar,
-            tilde: self.tilde,
-        };
+        let mut open = self.clone();
         let mut end = at;
         loop {
             let rest = &text[end..];
@@ -323,6 +357,10 @@ mod tests {
         check("1,4-dioxane)", Some(("dioxane", 11)));
         check("N, N-dimethylformamide", Some(("DMF", 22)));
         check("水溶液", Some(("H2O", 3)));
-        check("Essigsa\u{308}ure", Some(("AcOH", 13)));
+        check("(CH3)2CO", Some(("acetone", 8)));
+        check("(CH_3)_2CO", Some(("acetone", 10)));
+        check("(CH2Cl)2", Some(("1,2-dichloroethane", 8)));
+        check("(CHCl3)2", None);
+        check("Essigsa\u{308}ure", Some(("AcOH", 12)));
     }
 }

@@ -164,7 +164,14 @@ impl Solvent {
     /// Takes canonical ids, names, formulas with or without subscripts or markup, common synonyms in several languages,
     /// strengths before or after the name and mixtures with ratios.
     pub fn parse(text: &str) -> Result<Solvent, SolventError> {
-        reader::whole(text)
+        if text.trim().is_empty() {
+            return Err(SolventError::Empty);
+        }
+        reader::whole(text).map_err(|unread| SolventError::Unknown {
+            text: text.to_string(),
+            unread: unread.to_string(),
+            nearest: reader::nearest(unread),
+        })
     }
 
     /// As [`Solvent::parse`], but keeps a text that is not understood as [`Solvent::Other`].
@@ -172,12 +179,11 @@ impl Solvent {
     /// # Errors
     /// [`SolventError::Empty`] only.
     pub fn parse_lenient(text: &str) -> Result<Solvent, SolventError> {
-        match Solvent::parse(text) {
-            Err(SolventError::Unknown { .. }) => Ok(Solvent::Other(PlainName(
-                text.split_whitespace().collect::<Vec<_>>().join(" "),
-            ))),
-            other => other,
+        if text.trim().is_empty() {
+            return Err(SolventError::Empty);
         }
+        let plain = || PlainName(text.split_whitespace().collect::<Vec<_>>().join(" "));
+        Ok(reader::whole(text).unwrap_or_else(|_| Solvent::Other(plain())))
     }
 
     /// Reads the longest solvent phrase that begins exactly at the start of `text`, whatever follows.

@@ -2,10 +2,9 @@
 //!
 //! A hand-written descent over the text; every step looks at a bounded number of characters. Start at [`whole`].
 
-use super::lexicon::{fold, is_unspaced_script, longest_name, squeeze};
+use super::lexicon::{all_names, fold, is_unspaced_script, longest_name, squeeze};
 use super::{
-    Amount, BUFFER_SPECIES, Buffer, Component, MAX_COMPONENTS, Mixture, PlainName, Ratio, Solution, Solvent,
-    SolventError, Strength, Substance,
+    Amount, BUFFER_SPECIES, Buffer, Component, MAX_COMPONENTS, Mixture, Ratio, Solution, Solvent, Strength, Substance,
 };
 
 /// The longest number or keyword looked at, in characters.
@@ -16,14 +15,11 @@ const MAX_SPACES: usize = 6;
 /// substance (`2% ethanol`), not for a strength.
 const LEAST_SOLVENT_PERCENT: Amount = Amount::whole(30);
 
-/// Reads the whole text as one solvent; see [`Solvent::parse`].
-pub(super) fn whole(text: &str) -> Result<Solvent, SolventError> {
+/// Reads the whole text as one solvent; the error is the part that was not understood, empty for an empty text.
+pub(super) fn whole(text: &str) -> Result<Solvent, &str> {
     let mut inner = text.trim();
     while let Some(stripped) = strip_outer(inner) {
         inner = stripped.trim();
-    }
-    if inner.is_empty() {
-        return Err(SolventError::Empty);
     }
     if is_neat(inner) {
         return Ok(Solvent::Neat);
@@ -32,21 +28,11 @@ pub(super) fn whole(text: &str) -> Result<Solvent, SolventError> {
         text: inner,
         mode: Mode::Whole,
     };
-    let read = reader.solvent(0);
-    if let Some((solvent, end)) = &read
-        && reader.after_spaces(*end) == inner.len()
-    {
-        return Ok(solvent.clone());
+    match reader.solvent(0) {
+        Some((solvent, end)) if reader.after_spaces(end) == inner.len() => Ok(solvent),
+        Some((_, end)) => Err(inner[end..].trim()),
+        None => Err(inner),
     }
-    let unread = match read {
-        Some((_, end)) => inner[end..].trim(),
-        None => inner,
-    };
-    Err(SolventError::Unknown {
-        text: text.to_string(),
-        unread: unread.to_string(),
-        nearest: nearest(unread),
-    })
 }
 
 /// Reads the longest solvent phrase at the start of the text; see [`Solvent::find_at`].
@@ -101,23 +87,24 @@ fn is_neat(text: &str) -> bool {
 }
 
 /// Canonical ids whose printed names resemble `text`, best first.
-fn nearest(text: &str) -> Vec<String> {
+pub(super) fn nearest(text: &str) -> Vec<String> {
     const LEAST_LIKENESS: f64 = 0.7;
     let wanted: String = squeeze(text).chars().take(60).collect();
     let mut likeness: Vec<(f64, &str)> = Vec::new();
-    for substance in Substance::all() {
-        let names = std::iter::once(substance.id())
-            .chain(substance.synonyms())
-            .chain(std::iter::once(substance.name()));
-        let best = names
-            .map(|name| strsim::normalized_damerau_levenshtein(&squeeze(name), &wanted))
-            .fold(0.0, f64::max);
-        if best >= LEAST_LIKENESS {
-            likeness.push((best, substance.id()));
+    for (name, substance) in all_names() {
+        let like = strsim::normalized_damerau_levenshtein(name, &wanted);
+        if like >= LEAST_LIKENESS {
+            likeness.push((like, substance.id()));
         }
     }
     likeness.sort_by(|a, b| b.0.total_cmp(&a.0));
-    likeness.into_iter().take(3).map(|(_, id)| id.to_string()).collect()
+    let mut ids: Vec<String> = Vec::new();
+    for (_, id) in likeness {
+        if ids.len() < 3 && !ids.iter().any(|known| known == id) {
+            ids.push(id.to_string());
+        }
+    }
+    ids
 }
 
 #[derive(Clone, Copy, PartialEq)]
@@ -144,15 +131,13 @@ struct Qualifiers {
 }
 
 /// Adjectives that name the medium of a dissolved acid or base.
-const MEDIUM_ADJECTIVES: [(&str, &str); 14] = [
+const MEDIUM_ADJECTIVES: [(&str, &str); 12] = [
     ("aqueous", "H2O"),
     ("aq", "H2O"),
-    ("aq.", "H2O"),
     ("wässrige", "H2O"),
     ("wässriger", "H2O"),
-    ("wss.", "H2O"),
+    ("wss", "H2O"),
     ("methanolic", "MeOH"),
-    ("methanol.", "MeOH"),
     ("methanolischer", "MeOH"),
     ("ethanolic", "EtOH"),
     ("alcoholic", "EtOH"),
@@ -161,33 +146,29 @@ const MEDIUM_ADJECTIVES: [(&str, &str); 14] = [
     ("isopropanolic", "iPrOH"),
 ];
 
-const STRENGTH_WORDS: [(&str, Strength); 13] = [
+const STRENGTH_WORDS: [(&str, Strength); 11] = [
     ("dilute", Strength::Dilute),
     ("diluted", Strength::Dilute),
     ("dil", Strength::Dilute),
-    ("dil.", Strength::Dilute),
-    ("verd.", Strength::Dilute),
+    ("verd", Strength::Dilute),
     ("verdünnte", Strength::Dilute),
     ("verdünnter", Strength::Dilute),
     ("concentrated", Strength::Concentrated),
     ("conc", Strength::Concentrated),
-    ("conc.", Strength::Concentrated),
     ("concd", Strength::Concentrated),
-    ("konz.", Strength::Concentrated),
+    ("konz", Strength::Concentrated),
     ("konzentrierte", Strength::Concentrated),
 ];
 
-const DRY_WORDS: [&str; 12] = [
+const DRY_WORDS: [&str; 10] = [
     "anhydrous",
-    "anhyd.",
     "anhyd",
-    "anh.",
+    "anh",
     "dry",
     "absolute",
-    "abs.",
     "abs",
     "dehydrated",
-    "absol.",
+    "absol",
     "trockenes",
     "wasserfreies",
 ];
@@ -458,7 +439,7 @@ impl Reader<'_> {
             let solution = Solution::new(unnamed, Strength::Unstated, name)?;
             return Some((Component::Solution(solution), end));
         }
-        if self.mode == Mode::Prefix && self.is_doubtful(name, &before, strength) {
+        if self.mode == Mode::Prefix && is_doubtful(name, &before, strength) {
             return None;
         }
         if strength.is_none() && medium.is_none() && name.is_liquid() {
@@ -481,17 +462,6 @@ impl Reader<'_> {
         Some((component, end))
     }
 
-    /// Whether in running text the words may mean something else than this solvent.
-    fn is_doubtful(self, name: Substance, before: &Qualifiers, strength: Option<Strength>) -> bool {
-        let unnamed = name == Substance::unnamed_acid() || name == Substance::unnamed_base();
-        let concentration = matches!(before.strength, Some(Strength::Percent(p)) if p < LEAST_SOLVENT_PERCENT)
-            && name.is_liquid()
-            && !name.ionises()
-            && before.medium.is_none();
-        let water = name == Substance::water() && strength.is_some();
-        unnamed || concentration || water
-    }
-
     /// Strengths and adjectives before a name; stops where a name begins.
     fn qualifiers(self, start: usize) -> (Qualifiers, usize) {
         let mut found = Qualifiers::default();
@@ -504,7 +474,7 @@ impl Reader<'_> {
             let Some(end) = self.qualifier(at, &mut found) else {
                 break;
             };
-            at = end;
+            at = self.symbol(end, '.').unwrap_or(end);
         }
         (found, self.after_spaces(at))
     }
@@ -991,9 +961,13 @@ fn ratio_of(parts: Vec<Amount>, by_mass: bool) -> Option<Ratio> {
     }
 }
 
-impl PlainName {
-    #[cfg(test)]
-    pub(super) fn for_test(name: &str) -> PlainName {
-        PlainName(name.to_string())
-    }
+/// Whether in running text the words may mean something else than this solvent.
+fn is_doubtful(name: Substance, before: &Qualifiers, strength: Option<Strength>) -> bool {
+    let unnamed = name == Substance::unnamed_acid() || name == Substance::unnamed_base();
+    let concentration = matches!(before.strength, Some(Strength::Percent(p)) if p < LEAST_SOLVENT_PERCENT)
+        && name.is_liquid()
+        && !name.ionises()
+        && before.medium.is_none();
+    let water = name == Substance::water() && strength.is_some();
+    unnamed || concentration || water
 }

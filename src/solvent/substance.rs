@@ -6,6 +6,8 @@ use std::sync::LazyLock;
 
 use serde::Deserialize;
 
+use crate::quantity::Density;
+
 /// The table as it is compiled in.
 const TABLE: &str = include_str!("../../data/solvents.csv");
 
@@ -108,9 +110,9 @@ impl Substance {
         &self.row().attacks
     }
 
-    /// Density of the pure liquid at 20 °C in g/mL, where the table has it.
-    pub fn density_20c_g_per_ml(self) -> Option<f64> {
-        self.row().density_20c
+    /// Density of the pure liquid at 20 °C, where the table has it.
+    pub fn density_20c(self) -> Option<Density> {
+        self.row().density_20c.map(Density::from_grams_per_millilitre)
     }
 
     /// Where the density comes from; `from memory` values bear no acceptance limit.
@@ -129,11 +131,13 @@ impl Substance {
     }
 
     /// The row of the same substance under its preferred name (`ethylene chloride` → `1,2-dichloroethane`).
+    #[must_use]
     pub fn preferred(self) -> Substance {
         Substance::by_id(&self.row().same_as).unwrap_or(self)
     }
 
     /// The substance without regard to its grade (`EtOH abs` → `EtOH`, `CHCl3 dry` → `CHCl3`).
+    #[must_use]
     pub fn without_grade(self) -> Substance {
         Substance::by_id(&self.row().grade_of).unwrap_or(self)
     }
@@ -211,14 +215,14 @@ mod tests {
                 !s.name().is_empty() && !s.class().is_empty() && !s.source().is_empty(),
                 "{s}"
             );
-            assert_eq!(s.density_20c_g_per_ml().is_some(), !s.density_note().is_empty(), "{s}");
+            assert_eq!(s.density_20c().is_some(), !s.density_note().is_empty(), "{s}");
             for reference in [&s.row().same_as, &s.row().grade_of] {
                 assert!(
                     reference.is_empty() || ids.contains(reference.as_str()),
                     "{s} points to {reference}"
                 );
             }
-            if let Some(density) = s.density_20c_g_per_ml() {
+            if let Some(density) = s.density_20c().map(Density::grams_per_millilitre) {
                 assert!((0.6..3.0).contains(&density), "{s}: {density} g/mL");
             }
         }

@@ -7,4 +7,6 @@
 )]
 
 mod architecture;
+mod cli;
+mod compound;
 mod solvent;
