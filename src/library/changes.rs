@@ -7,7 +7,7 @@ use super::queries::PrintDistribution;
 use super::rows::{self, INSERT_ENTRY, SELECT_ENTRY, UPDATE_ENTRY, row_as_json};
 use super::types::{Change, CompoundId, Entry, EntryContent, EntryId, NewCompound, NewSource, ReviewState, SourceId};
 use super::{Access, Library, file};
-use crate::compound;
+use crate::compound::name;
 use crate::quantity::ConcentrationUnit;
 use rusqlite::{Connection, OptionalExtension, Transaction, TransactionBehavior, params_from_iter};
 use serde_json::{Value, json};
@@ -324,7 +324,8 @@ pub struct Loader<'a> {
 }
 
 impl Loader<'_> {
-    /// Adds a compound, or finds the one with the same structure and descriptor and gives it the new names.
+    /// Adds a compound, or finds the one with the same structure and descriptor and gives it the new names. One without
+    /// structure and descriptor is always new.
     pub fn compound(&mut self, compound: &NewCompound) -> Result<CompoundId, LibraryError> {
         if let Some((id, _)) = find_compound(self.tx, compound)? {
             self.names(
@@ -336,12 +337,6 @@ impl Loader<'_> {
         }
         self.counts.compounds += 1;
         insert_compound(self.tx, compound, Some(self.batch))
-    }
-
-    /// Adds a compound of which only the name is known.
-    pub fn named_compound(&mut self, name: &str) -> Result<CompoundId, LibraryError> {
-        self.counts.compounds += 1;
-        insert_compound(self.tx, &NewCompound::named(name), Some(self.batch))
     }
 
     /// Gives a compound further names and CAS numbers.
@@ -376,7 +371,7 @@ impl Loader<'_> {
     pub fn by_name(&self, name: &str) -> Result<Vec<CompoundId>, LibraryError> {
         self.ids(
             "SELECT DISTINCT compound FROM compound_name WHERE folded = ? LIMIT 100",
-            &compound::fold(name),
+            &name::fold(name),
         )
     }
 
@@ -468,7 +463,7 @@ fn insert_name(connection: &Connection, id: CompoundId, name: &str, kind: &str) 
             "INSERT INTO compound_name (compound, name, kind, folded, stem) VALUES (?, ?, ?, ?, ?) \
              ON CONFLICT DO NOTHING",
         )?
-        .execute((id.0, name, kind, compound::fold(name), compound::stem(name)))?)
+        .execute((id.0, name, kind, name::fold(name), name::stem(name)))?)
 }
 
 fn insert_cas(connection: &Connection, id: CompoundId, number: &str) -> Result<(), LibraryError> {

@@ -5,7 +5,7 @@
 //! Exact names, numbers and formulas never come here: the file itself answers them. Start reading at [`NameIndex`].
 
 use super::error::LibraryError;
-use crate::compound;
+use crate::compound::name;
 use rusqlite::{Connection, OptionalExtension};
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
@@ -129,8 +129,8 @@ impl NameIndex {
     pub(super) fn candidates(&self, typed: &str) -> Result<Vec<(i64, i64)>, LibraryError> {
         let searcher = self.reader.searcher();
         let mut found: BTreeSet<(i64, i64)> = BTreeSet::new();
-        let folded = compound::fold(typed);
-        let stem = compound::stem(typed);
+        let folded = name::fold(typed);
+        let stem = name::stem(typed);
         // The whole name, or all of it but its descriptors, with one typing error.
         for (field, text) in [(self.fields.folded, &folded), (self.fields.stem, &stem)] {
             if has_long_word(text) && text.len() <= 1000 {
@@ -189,7 +189,7 @@ impl NameIndex {
     /// One clause for each word typed: the word, or, where it is long, its spellings with one typing error.
     fn word_clauses(&self, searcher: &Searcher, typed: &str) -> Result<Vec<Box<dyn Query>>, LibraryError> {
         let mut clauses = Vec::new();
-        for word in compound::tokens(typed) {
+        for word in name::tokens(typed) {
             let n_letters = word.chars().filter(|c| c.is_alphabetic()).count();
             if n_letters < 2 {
                 continue;
@@ -386,7 +386,7 @@ impl NameIndex {
             document.add_u64(self.fields.compound, compound.cast_unsigned());
             document.add_text(self.fields.folded, &folded);
             document.add_text(self.fields.stem, &stem);
-            document.add_pre_tokenized_text(self.fields.tokens, pre_tokenized(compound::tokens(&name)));
+            document.add_pre_tokenized_text(self.fields.tokens, pre_tokenized(name::tokens(&name)));
             writer.add_document(document)?;
         }
         Ok(())

@@ -6,7 +6,7 @@ use super::Library;
 use super::error::LibraryError;
 use super::index::{LONG_WORD, NameIndex};
 use super::types::{Compound, CompoundId, EntryKind, ReviewState, Source, SourceId};
-use crate::compound;
+use crate::compound::name;
 use crate::quantity::SpectralLine;
 use crate::solvent::Solvent;
 use rusqlite::OptionalExtension;
@@ -177,13 +177,13 @@ impl Library {
     fn named_hits(&self, typed: &str) -> Result<Vec<(Hit, Rank)>, LibraryError> {
         let mut hits = Vec::new();
         let exact = self.compounds_by_name(typed)?;
-        let same_stem = self.compounds_by_stem(&compound::stem(typed))?;
+        let same_stem = self.compounds_by_stem(&name::stem(typed))?;
         for (compounds, why) in [(exact, Why::ExactName), (same_stem, Why::SameStem)] {
             for compound in compounds {
                 let matched = best_name(&compound, typed, why);
                 let rank = Rank::of(
                     why,
-                    strsim::osa_distance(&compound::fold(typed), &compound::fold(&matched)),
+                    strsim::osa_distance(&name::fold(typed), &name::fold(&matched)),
                     matched.len(),
                 );
                 hits.push((Hit { compound, matched, why }, rank));
@@ -204,9 +204,9 @@ impl Library {
                 )),
             ),
         };
-        let typed_folded = compound::fold(typed);
-        let typed_stem = compound::stem(typed);
-        let typed_words = compound::tokens(typed);
+        let typed_folded = name::fold(typed);
+        let typed_stem = name::stem(typed);
+        let typed_words = name::tokens(typed);
         let mut ranked: Vec<(Rank, String, CompoundId)> = Vec::with_capacity(names.len());
         for (name, compound) in names {
             // A stale index may know a name that is gone.
@@ -220,7 +220,7 @@ impl Library {
                 Why::TypingError
             } else if is_typing_error(&typed_stem, &stem) {
                 Why::TypingErrorInStem
-            } else if words_missing(&typed_words, &compound::tokens(&name)) == 0 {
+            } else if words_missing(&typed_words, &name::tokens(&name)) == 0 {
                 Why::AllWords
             } else {
                 Why::SomeWords
@@ -282,7 +282,7 @@ impl Library {
 
     /// Names that begin like the typed one: what is left without an index.
     fn names_by_scan(&self, typed: &str) -> Result<Vec<(i64, i64)>, LibraryError> {
-        let stem = compound::stem(typed);
+        let stem = name::stem(typed);
         let beginning: String = stem.chars().take(4).collect();
         if beginning.is_empty() {
             return Ok(Vec::new());
@@ -341,15 +341,15 @@ impl Rank {
 
 /// The name of a compound that made it a hit.
 fn best_name(compound: &Compound, typed: &str, why: Why) -> String {
-    let folded = compound::fold(typed);
-    let stem = compound::stem(typed);
+    let folded = name::fold(typed);
+    let stem = name::stem(typed);
     std::iter::once(&compound.name)
         .chain(&compound.other_names)
         .filter(|name| match why {
-            Why::ExactName => compound::fold(name) == folded,
-            _ => compound::stem(name) == stem,
+            Why::ExactName => name::fold(name) == folded,
+            _ => name::stem(name) == stem,
         })
-        .min_by_key(|name| strsim::osa_distance(&folded, &compound::fold(name)))
+        .min_by_key(|name| strsim::osa_distance(&folded, &name::fold(name)))
         .unwrap_or(&compound.name)
         .clone()
 }
