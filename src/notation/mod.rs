@@ -1,1 +1,3 @@
-//! To be written.
+//! x
+mod clean;
+mod token;
