@@ -53,7 +53,12 @@ pub struct AddArguments {
     #[arg(long, help_heading = "What is printed")]
     pub specification: bool,
     /// How the solution of a specification's method is prepared, in words
-    #[arg(long, requires = "specification", value_name = "TEXT", help_heading = "What is printed")]
+    #[arg(
+        long,
+        requires = "specification",
+        value_name = "TEXT",
+        help_heading = "What is printed"
+    )]
     pub preparation: Option<String>,
     /// Factor the specification's method divides the value found by
     #[arg(long, requires = "specification", value_parser = args::rotation, value_name = "NUMBER", help_heading = "What is printed")]
@@ -110,7 +115,11 @@ pub fn run(arguments: &AddArguments, session: &mut Session) -> Result<Outcome, F
     };
     let request = AddRequest {
         compound: CompoundRequest {
-            name: Some(if is_number { format!("#{typed}") } else { typed.to_owned() }),
+            name: Some(if is_number {
+                format!("#{typed}")
+            } else {
+                typed.to_owned()
+            }),
             other_names: arguments.also_named.clone(),
             cas: arguments.cas.clone(),
             smiles: arguments.smiles.clone(),
@@ -125,7 +134,11 @@ pub fn run(arguments: &AddArguments, session: &mut Session) -> Result<Outcome, F
             year: arguments.year,
             url: arguments.url.clone(),
         },
-        kind: if arguments.specification { EntryKind::Specification } else { EntryKind::Value },
+        kind: if arguments.specification {
+            EntryKind::Specification
+        } else {
+            EntryKind::Value
+        },
         statement,
         identity: arguments.identity,
         hand: arguments.hand,
@@ -143,7 +156,10 @@ pub fn run(arguments: &AddArguments, session: &mut Session) -> Result<Outcome, F
             added.entry.id,
             report::entry::sentence(&added.entry)
         ));
-        page.field("compound", &format!("{new}{} (compound {})", added.compound.name, added.compound.id));
+        page.field(
+            "compound",
+            &format!("{new}{} (compound {})", added.compound.name, added.compound.id),
+        );
         for doubt in &added.entry.statement.doubts {
             page.field("doubt", doubt);
         }
@@ -162,7 +178,11 @@ fn statement(arguments: &AddArguments) -> Result<Statement, Failure> {
                 let message = if found.is_empty() {
                     "no rotation is found in the text".to_owned()
                 } else {
-                    format!("{} rotations are found in the text: {}", found.len(), listed.join(" | "))
+                    format!(
+                        "{} rotations are found in the text: {}",
+                        found.len(),
+                        listed.join(" | ")
+                    )
                 };
                 return Err(Failure::usage("not-one-statement", message)
                     .at("--text")

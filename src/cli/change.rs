@@ -24,6 +24,13 @@ impl ChangeOptions {
 
 /// The person named, or the system's user.
 pub fn who(named: Option<&str>) -> String {
-    let user = || ["USER", "LOGNAME", "USERNAME"].iter().find_map(|name| std::env::var(name).ok());
-    named.map(str::to_owned).or_else(user).unwrap_or_else(|| "unknown".to_owned())
+    let user = || {
+        ["USER", "LOGNAME", "USERNAME"]
+            .iter()
+            .find_map(|name| std::env::var(name).ok())
+    };
+    named
+        .map(str::to_owned)
+        .or_else(user)
+        .unwrap_or_else(|| "unknown".to_owned())
 }

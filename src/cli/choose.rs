@@ -15,7 +15,11 @@ pub fn compound(library: &Library, text: &str, session: &mut Session) -> Result<
     let typed = text.trim();
     // A bare number is a compound's number, as the tables list it.
     let is_number = !typed.is_empty() && typed.bytes().all(|b| b.is_ascii_digit());
-    let asked = if is_number { format!("#{typed}") } else { typed.to_owned() };
+    let asked = if is_number {
+        format!("#{typed}")
+    } else {
+        typed.to_owned()
+    };
     let failure = match resolve(library, &asked)? {
         Resolution::One(resolved) => return Ok(resolved.compound.id),
         Resolution::Ambiguous { reason, candidates } => ambiguous(&reason, &candidates),

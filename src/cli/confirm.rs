@@ -25,7 +25,11 @@ pub fn run(arguments: &ConfirmArguments, session: &mut Session) -> Result<Outcom
     let mut library = session.library(Access::Write)?;
     let entry = curate::confirm(&mut library, arguments.entry, &arguments.change.change())?;
     session.answer(&EntryJson::from(&entry), |page| {
-        page.paragraph(&format!("Confirmed entry {}: {}", entry.id, report::entry::sentence(&entry)));
+        page.paragraph(&format!(
+            "Confirmed entry {}: {}",
+            entry.id,
+            report::entry::sentence(&entry)
+        ));
     })?;
     Ok(Outcome::Answered)
 }

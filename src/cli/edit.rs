@@ -83,7 +83,11 @@ pub fn run(arguments: &EditArguments, session: &mut Session) -> Result<Outcome, 
         page.paragraph(&format!("Edited entry {} (revision {}).", after.id, after.revision));
         for (label, entry) in [("was", &before), ("is", &after)] {
             let standing = report::entry::standing(entry);
-            let standing = if standing.is_empty() { String::new() } else { format!("; {standing}") };
+            let standing = if standing.is_empty() {
+                String::new()
+            } else {
+                format!("; {standing}")
+            };
             page.field(label, &format!("{}{standing}", report::entry::sentence(entry)));
         }
     })?;

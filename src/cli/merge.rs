@@ -35,10 +35,11 @@ pub fn run(arguments: &MergeArguments, session: &mut Session) -> Result<Outcome,
     let from = choose::compound(&library, &arguments.from, session)?;
     let into = choose::compound(&library, &arguments.into, session)?;
     if from == into {
-        return Err(
-            Failure::usage("same-compound", "both texts name the same compound, so there is nothing to merge")
-                .hint("biot search lists the compounds with their numbers"),
-        );
+        return Err(Failure::usage(
+            "same-compound",
+            "both texts name the same compound, so there is nothing to merge",
+        )
+        .hint("biot search lists the compounds with their numbers"));
     }
     let (from, into) = (show::show(&library, from)?, show::show(&library, into)?);
     if !arguments.yes && session.can_ask() {
@@ -60,7 +61,12 @@ pub fn run(arguments: &MergeArguments, session: &mut Session) -> Result<Outcome,
     for warning in report::merge::warnings(&from.compound, &into.compound) {
         session.warn(&warning);
     }
-    curate::merge(&mut library, from.compound.id, into.compound.id, &arguments.change.change())?;
+    curate::merge(
+        &mut library,
+        from.compound.id,
+        into.compound.id,
+        &arguments.change.change(),
+    )?;
     session.answer(&MergeJson::new(&from, &into, true), |page| {
         page.paragraph(&format!(
             "Merged {} (compound {}) into {} (compound {}).",

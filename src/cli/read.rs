@@ -39,7 +39,11 @@ pub fn run(arguments: &ReadArguments, session: &mut Session) -> Result<Outcome, 
         return Ok(Outcome::Answered);
     }
     let standard_input = [PathBuf::from("-")];
-    let files = if arguments.files.is_empty() { &standard_input[..] } else { &arguments.files };
+    let files = if arguments.files.is_empty() {
+        &standard_input[..]
+    } else {
+        &arguments.files
+    };
     if arguments.files.is_empty() && io::stdin().is_terminal() {
         session.notice("Reading from the terminal; end the text with Ctrl-D, or name a file.");
     }
@@ -76,7 +80,10 @@ impl Text {
 }
 
 fn whole(texts: Vec<Text>, session: &mut Session) -> Result<(), Failure> {
-    let json: Vec<ReadJson> = texts.iter().map(|text| ReadJson::new(text.file.as_deref(), &text.found)).collect();
+    let json: Vec<ReadJson> = texts
+        .iter()
+        .map(|text| ReadJson::new(text.file.as_deref(), &text.found))
+        .collect();
     let write = |page: &mut report::Page| {
         for text in &texts {
             if let Some(file) = &text.file {
@@ -98,7 +105,9 @@ fn each_line(mut input: impl BufRead, file: &Path, session: &mut Session) -> Res
     let mut number = 0;
     loop {
         bytes.clear();
-        let n_read = input.read_until(b'\n', &mut bytes).map_err(|error| file_failure("read", file, &error))?;
+        let n_read = input
+            .read_until(b'\n', &mut bytes)
+            .map_err(|error| file_failure("read", file, &error))?;
         if n_read == 0 {
             return session.flush();
         }

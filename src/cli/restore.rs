@@ -23,7 +23,11 @@ pub fn run(arguments: &RestoreArguments, session: &mut Session) -> Result<Outcom
     let path = session.library_path()?;
     let copy = Library::restore(&path, &arguments.file)?;
     session.answer(&CopyJson::from(&copy), |page| {
-        page.paragraph(&format!("Restored {} from {}.", path.display(), arguments.file.display()));
+        page.paragraph(&format!(
+            "Restored {} from {}.",
+            path.display(),
+            arguments.file.display()
+        ));
         if let Some(aside) = &copy.kept_aside {
             page.paragraph(&format!("The library that was there is kept as {}.", aside.display()));
         }

@@ -127,7 +127,10 @@ impl Session {
                     report.loaded, report.name_only
                 ));
                 for row in &report.refused {
-                    self.warn(&format!("{} line {} was not loaded: {}", row.file, row.line, row.reason));
+                    self.warn(&format!(
+                        "{} line {} was not loaded: {}",
+                        row.file, row.line, row.reason
+                    ));
                 }
             }
         })?;

@@ -208,14 +208,15 @@ pub fn clear(statement: &mut Statement, field: &str) -> Result<(), Failure> {
         "place" => statement.place = None,
         "doubts" => statement.doubts.clear(),
         _ => {
-            return Err(
-                Failure::usage("unknown-field", format!("\"{field}\" is not a field that can be taken out"))
-                    .at("--clear")
-                    .hint(
-                        "fields are plus-minus, approx, line, temperature, solvent, concentration, length, ee, form, \
+            return Err(Failure::usage(
+                "unknown-field",
+                format!("\"{field}\" is not a field that can be taken out"),
+            )
+            .at("--clear")
+            .hint(
+                "fields are plus-minus, approx, line, temperature, solvent, concentration, length, ee, form, \
                          basis, stage, role, place, doubts",
-                    ),
-            );
+            ));
         }
     }
     Ok(())

@@ -29,7 +29,11 @@ pub fn run(arguments: &WithdrawArguments, session: &mut Session) -> Result<Outco
     let change = Change::now(change::who(arguments.by.as_deref()), &arguments.why);
     let entry = curate::withdraw(&mut library, arguments.entry, &change)?;
     session.answer(&EntryJson::from(&entry), |page| {
-        page.paragraph(&format!("Withdrew entry {}: {}", entry.id, report::entry::sentence(&entry)));
+        page.paragraph(&format!(
+            "Withdrew entry {}: {}",
+            entry.id,
+            report::entry::sentence(&entry)
+        ));
     })?;
     Ok(Outcome::Answered)
 }

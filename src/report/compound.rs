@@ -1,9 +1,9 @@
 //! One compound with everything the library knows of it, as text.
 
+use super::Page;
 use super::entry;
 use super::number::MINUS;
 use super::plot;
-use super::Page;
 use crate::library::{Chirality, Compound, Entry};
 use crate::tasks::resolve::Signs;
 use crate::tasks::show::{Relative, Shown};
@@ -47,10 +47,18 @@ pub fn show(shown: &Shown, page: &mut Page) {
     if !shown.specifications.is_empty() {
         page.heading(&format!("Specifications ({})", shown.specifications.len()));
         page.table(&entry::table(&numbered(shown, &shown.specifications)));
-        for (entry, method) in shown.specifications.iter().filter_map(|e| Some((e, e.method.as_ref()?))) {
+        for (entry, method) in shown
+            .specifications
+            .iter()
+            .filter_map(|e| Some((e, e.method.as_ref()?)))
+        {
             let mut parts: Vec<String> = Vec::new();
             parts.extend(method.preparation.clone());
-            parts.extend(method.divide_by.map(|factor| format!("value to be divided by {factor}")));
+            parts.extend(
+                method
+                    .divide_by
+                    .map(|factor| format!("value to be divided by {factor}")),
+            );
             page.point(&format!("entry {}: {}", entry.id, parts.join("; ")));
         }
         page.note("A comparison with limits is an aid: the official text in force and licensed practice decide.");
@@ -58,9 +66,14 @@ pub fn show(shown: &Shown, page: &mut Page) {
     page.heading("Sources");
     for (at, source) in shown.sources.iter().enumerate() {
         let link = source.doi.as_ref().map(|doi| format!(" doi:{doi}"));
-        let link = link.or_else(|| source.url.as_ref().map(|url| format!(" {url}"))).unwrap_or_default();
+        let link = link
+            .or_else(|| source.url.as_ref().map(|url| format!(" {url}")))
+            .unwrap_or_default();
         let kind = source.kind;
-        page.lead(&format!("  [{}] ", at + 1), &format!("{}{link} ({kind})", entry::source(source)));
+        page.lead(
+            &format!("  [{}] ", at + 1),
+            &format!("{}{link} ({kind})", entry::source(source)),
+        );
     }
 }
 
@@ -100,7 +113,11 @@ pub fn keys(compound: &Compound) -> String {
         .chain(&compound.cas)
         .map(String::as_str)
         .collect();
-    if keys.is_empty() { "known by name only".to_owned() } else { keys.join(", ") }
+    if keys.is_empty() {
+        "known by name only".to_owned()
+    } else {
+        keys.join(", ")
+    }
 }
 
 fn relatives(label: &str, all: &[Relative], page: &mut Page) {
@@ -117,7 +134,9 @@ fn relative(relative: &Relative) -> String {
         1 => "1 value".to_owned(),
         n => format!("{n} values"),
     };
-    let signs = signs(relative.signs).map(|signs| format!(", {signs}")).unwrap_or_default();
+    let signs = signs(relative.signs)
+        .map(|signs| format!(", {signs}"))
+        .unwrap_or_default();
     format!("{} (compound {}: {values}{signs})", compound.name, compound.id)
 }
 
@@ -132,7 +151,10 @@ pub fn signs(signs: Signs) -> Option<String> {
 }
 
 fn numbered<'a>(shown: &Shown, entries: &'a [Entry]) -> Vec<(&'a Entry, usize)> {
-    entries.iter().map(|entry| (entry, shown.source_number(entry.source))).collect()
+    entries
+        .iter()
+        .map(|entry| (entry, shown.source_number(entry.source)))
+        .collect()
 }
 
 /// The first texts of a list, and how many more there are.

@@ -61,7 +61,12 @@ pub fn conditions(statement: &Statement) -> String {
             .map(|c| format!("c {}", concentration(c)))
             .unwrap_or_default(),
     );
-    push(statement.path.map(|path| format!("{} mm", path.millimetres())).unwrap_or_default());
+    push(
+        statement
+            .path
+            .map(|path| format!("{} mm", path.millimetres()))
+            .unwrap_or_default(),
+    );
     push(remarks(statement));
     parts.join(", ")
 }
@@ -79,7 +84,11 @@ pub fn statement_sentence(statement: &Statement) -> String {
         RotationKind::Molar => "[M]",
     };
     let conditions = conditions(statement);
-    let conditions = if conditions.is_empty() { String::new() } else { format!(" ({conditions})") };
+    let conditions = if conditions.is_empty() {
+        String::new()
+    } else {
+        format!(" ({conditions})")
+    };
     format!("{symbol} {}{conditions}", number::stated_value(statement))
 }
 
@@ -95,7 +104,11 @@ pub fn remarks(statement: &Statement) -> String {
     parts.extend(statement.basis.clone());
     if let Some(ee) = &statement.ee {
         let bound = if ee.at_least { "≥ " } else { "" };
-        let method = ee.method.as_ref().map(|method| format!(" by {method}")).unwrap_or_default();
+        let method = ee
+            .method
+            .as_ref()
+            .map(|method| format!(" by {method}"))
+            .unwrap_or_default();
         parts.push(format!("ee {bound}{} %{method}", printed(ee.percent)));
     }
     match statement.stage {

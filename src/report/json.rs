@@ -2,12 +2,13 @@
 //! are in the units of the field's name or doc comment; a field without a value is null.
 
 use crate::library::{
-    Chirality, Compound, CopyReport, Entry, EntryKind, Hand, Identity, ReviewState, Source, SourceKind, Statistics, Why,
+    Chirality, Compound, CopyReport, Entry, EntryKind, Hand, Identity, ReviewState, Source, SourceKind, Statistics,
+    Versions, Why,
 };
-use crate::tasks::search::{Search, Summary};
 use crate::notation::{Found, ReadStatement};
 use crate::tasks::curate::Added;
 use crate::tasks::resolve::Signs;
+use crate::tasks::search::{Search, Summary};
 use crate::tasks::show::{Relative, Shown};
 use serde::Serialize;
 use std::path::{Path, PathBuf};
@@ -242,18 +243,17 @@ pub struct CopyJson {
 pub struct InfoJson<'a> {
     /// Version of the program.
     pub program: &'a str,
-    /// Format of libraries this program writes.
-    pub schema: i64,
-    /// Version of the search index.
-    pub index: String,
-    /// Version of SQLite.
-    pub sqlite: &'a str,
+    /// Versions of what a library file rests on.
+    #[serde(flatten)]
+    pub versions: Versions,
     /// The library file.
     pub library: &'a Path,
     /// Size of the library file, bytes.
     pub bytes: Option<u64>,
     /// What the library holds.
     pub counts: Statistics,
+    /// What a check of the whole file found, when one was asked for.
+    pub problems: Option<Vec<String>>,
 }
 
 /// The answer of `biot search`.

@@ -14,7 +14,10 @@ pub fn plan(from: &Shown, into: &Shown, page: &mut Page) {
     page.field("ends", &keys(&from.compound));
     page.field("stays", &keys(&into.compound));
     page.field("values", &entries(from.values.iter().map(|entry| entry.id.0)));
-    page.field("specifications", &entries(from.specifications.iter().map(|entry| entry.id.0)));
+    page.field(
+        "specifications",
+        &entries(from.specifications.iter().map(|entry| entry.id.0)),
+    );
     let names: Vec<&str> = std::iter::once(&from.compound.name)
         .chain(&from.compound.other_names)
         .map(String::as_str)
@@ -47,5 +50,9 @@ pub fn warnings(from: &Compound, into: &Compound) -> Vec<String> {
 
 fn entries(numbers: impl Iterator<Item = i64>) -> String {
     let numbers: Vec<String> = numbers.map(|number| number.to_string()).collect();
-    if numbers.is_empty() { "none".to_owned() } else { format!("entry {}", numbers.join(", ")) }
+    if numbers.is_empty() {
+        "none".to_owned()
+    } else {
+        format!("entry {}", numbers.join(", "))
+    }
 }

@@ -37,7 +37,11 @@ pub struct Relative {
 /// The signs of the literature values among some entries; withdrawn ones do not count.
 pub fn signs<'a>(entries: impl IntoIterator<Item = &'a Entry>) -> Signs {
     let mut signs = Signs::default();
-    for statement in entries.into_iter().filter(|entry| is_live_value(entry)).map(|entry| &entry.statement) {
+    for statement in entries
+        .into_iter()
+        .filter(|entry| is_live_value(entry))
+        .map(|entry| &entry.statement)
+    {
         match statement.central_value() {
             Some(value) if value > 0.0 && statement.sign == Sign::Stated => signs.plus += 1,
             Some(value) if value < 0.0 && statement.sign == Sign::Stated => signs.minus += 1,
@@ -50,7 +54,10 @@ pub fn signs<'a>(entries: impl IntoIterator<Item = &'a Entry>) -> Signs {
 impl Shown {
     /// The place of a source in [`Shown::sources`], counted from one; zero when it is not there.
     pub fn source_number(&self, id: SourceId) -> usize {
-        self.sources.iter().position(|source| source.id == id).map_or(0, |at| at + 1)
+        self.sources
+            .iter()
+            .position(|source| source.id == id)
+            .map_or(0, |at| at + 1)
     }
 }
 
@@ -60,8 +67,10 @@ impl Shown {
 /// When the compound is not there or the library cannot be read.
 pub fn show(library: &Library, id: CompoundId) -> Result<Shown, LibraryError> {
     let compound = library.compound(id)?;
-    let (values, specifications): (Vec<Entry>, Vec<Entry>) =
-        library.entries(compound.id)?.into_iter().partition(|entry| entry.kind == EntryKind::Value);
+    let (values, specifications): (Vec<Entry>, Vec<Entry>) = library
+        .entries(compound.id)?
+        .into_iter()
+        .partition(|entry| entry.kind == EntryKind::Value);
     let mut sources: Vec<Source> = Vec::new();
     for entry in values.iter().chain(&specifications) {
         if !sources.iter().any(|source| source.id == entry.source) {
@@ -72,7 +81,10 @@ pub fn show(library: &Library, id: CompoundId) -> Result<Shown, LibraryError> {
     let mut stereoisomers = library.stereoisomers(&compound)?;
     stereoisomers.retain(|other| mirror_image.as_ref().is_none_or(|mirror| mirror.id != other.id));
     let relatives = |compounds: Vec<Compound>| -> Result<Vec<Relative>, LibraryError> {
-        compounds.into_iter().map(|compound| relative(library, compound)).collect()
+        compounds
+            .into_iter()
+            .map(|compound| relative(library, compound))
+            .collect()
     };
     Ok(Shown {
         mirror_image: mirror_image.map(|compound| relative(library, compound)).transpose()?,

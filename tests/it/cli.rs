@@ -101,17 +101,28 @@ fn every_command_has_help_with_examples() {
     for command in commands {
         let name = command.get_name().to_owned();
         let examples = command.get_after_help().map(ToString::to_string).unwrap_or_default();
-        assert!(examples.contains(&format!("biot {name}")), "biot {name} --help shows no worked example");
+        assert!(
+            examples.contains(&format!("biot {name}")),
+            "biot {name} --help shows no worked example"
+        );
         assert!(command.get_about().is_some(), "biot {name} does not say what it does");
         for argument in command.get_arguments() {
             let help = argument.get_help().map(ToString::to_string).unwrap_or_default();
             assert!(!help.is_empty(), "biot {name}: {} has no help", argument.get_id());
-            assert!(!help.ends_with('.'), "biot {name}: the help of {} ends with a full stop", argument.get_id());
+            assert!(
+                !help.ends_with('.'),
+                "biot {name}: the help of {} ends with a full stop",
+                argument.get_id()
+            );
         }
         // What the definition says is what the process shows.
         let run = Biot::at(Path::new("/nonexistent/library.biot")).run(&[&name, "--help"]);
         assert_eq!(run.code, 0);
-        assert!(run.out.contains("Usage:") && run.out.contains(&format!("biot {name}")), "{}", run.out);
+        assert!(
+            run.out.contains("Usage:") && run.out.contains(&format!("biot {name}")),
+            "{}",
+            run.out
+        );
         assert!(run.out.lines().all(|line| line.chars().count() <= 110), "{}", run.out);
     }
 }
@@ -123,7 +134,11 @@ fn completions_name_every_command() {
         let run = biot.run(&["completions", shell]);
         assert_eq!(run.code, 0, "{}", run.err);
         for command in commands() {
-            assert!(run.out.contains(command.get_name()), "{shell} does not complete {}", command.get_name());
+            assert!(
+                run.out.contains(command.get_name()),
+                "{shell} does not complete {}",
+                command.get_name()
+            );
         }
     }
 }
@@ -142,7 +157,10 @@ fn usage_errors_are_json_when_json_is_asked_for() {
         assert_eq!(code, 2, "{arguments:?}");
         assert_eq!(value["error"]["code"], "usage", "{value}");
         let message = value["error"]["message"].as_str().unwrap();
-        assert!(!message.contains('\n') && !message.contains("error:") && message.len() > 10, "{message}");
+        assert!(
+            !message.contains('\n') && !message.contains("error:") && message.len() > 10,
+            "{message}"
+        );
         // The same in words, on standard error only.
         let run = biot.run(arguments);
         assert_eq!((run.code, run.out.as_str()), (2, ""));
@@ -153,13 +171,21 @@ fn usage_errors_are_json_when_json_is_asked_for() {
 #[test]
 fn option_errors_name_the_option_and_what_would_do() {
     let run = Biot::reading().run(&["search", "menthol", "--line", "20"]);
-    assert!(run.err.contains("--line") && run.err.contains("180 to 2500 nm"), "{}", run.err);
+    assert!(
+        run.err.contains("--line") && run.err.contains("180 to 2500 nm"),
+        "{}",
+        run.err
+    );
 }
 
 #[test]
 fn a_closed_pipe_is_no_error() {
     let biot = Biot::reading();
-    for arguments in [&["search", "acid", "--limit", "500"][..], &["completions", "bash"], &["show", "--help"]] {
+    for arguments in [
+        &["search", "acid", "--limit", "500"][..],
+        &["completions", "bash"],
+        &["show", "--help"],
+    ] {
         let mut child = biot
             .command()
             .args(arguments)
@@ -201,11 +227,19 @@ fn colour_is_used_only_where_it_is_wanted() {
 fn a_damaged_library_is_told_with_what_to_do() {
     let folder = TempDir::new().unwrap();
     let library = folder.path().join("library.biot");
-    fs::write(&library, b"this is no database at all, and longer than a header would be").unwrap();
+    fs::write(
+        &library,
+        b"this is no database at all, and longer than a header would be",
+    )
+    .unwrap();
     let biot = Biot::at(&library);
     let run = biot.run(&["search", "menthol"]);
     assert_eq!((run.code, run.out.as_str()), (4, ""));
-    assert!(run.err.contains(library.to_str().unwrap()) && run.err.contains("hint:"), "{}", run.err);
+    assert!(
+        run.err.contains(library.to_str().unwrap()) && run.err.contains("hint:"),
+        "{}",
+        run.err
+    );
     let (code, value) = biot.json(&["search", "menthol"]);
     assert_eq!(code, 4);
     assert_eq!(value["error"]["code"], "not-a-library");
@@ -250,5 +284,8 @@ fn two_processes_at_first_start_share_one_library() {
     }
     let (_, first) = Biot::reading().json(&["info"]);
     let (_, second) = biot.json(&["info"]);
-    assert_eq!(first["counts"], second["counts"], "the starter entries were loaded once");
+    assert_eq!(
+        first["counts"], second["counts"],
+        "the starter entries were loaded once"
+    );
 }
