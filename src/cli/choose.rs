@@ -7,20 +7,18 @@ use crate::library::{CompoundId, Library};
 use crate::report::json;
 use crate::tasks::resolve::{self, Resolution, resolve};
 
-/// The one compound a text means.
+/// The one compound a text means; a bare number is a compound's number, as the tables list it.
 ///
 /// # Errors
 /// Exit code 3 with the candidates when it means several or none, and what the library says.
 pub fn compound(library: &Library, text: &str, session: &mut Session) -> Result<CompoundId, Failure> {
     let typed = text.trim();
-    // A bare number is a compound's number, as the tables list it.
-    let is_number = !typed.is_empty() && typed.bytes().all(|b| b.is_ascii_digit());
-    let asked = if is_number {
-        format!("#{typed}")
-    } else {
-        typed.to_owned()
-    };
-    let failure = match resolve(library, &asked)? {
+    if typed.bytes().all(|b| b.is_ascii_digit())
+        && let Ok(number) = typed.parse()
+    {
+        return Ok(library.compound(CompoundId(number))?.id);
+    }
+    let failure = match resolve(library, typed)? {
         Resolution::One(resolved) => return Ok(resolved.compound.id),
         Resolution::Ambiguous { reason, candidates } => ambiguous(&reason, &candidates),
         Resolution::Unknown {

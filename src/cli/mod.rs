@@ -30,6 +30,7 @@ pub use session::{Color, Manner, Session};
 use clap::error::ErrorKind;
 use clap::{Args, CommandFactory, FromArgMatches, Parser, Subcommand};
 use std::ffi::OsString;
+use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -38,7 +39,7 @@ use std::process::ExitCode;
 #[command(
     name = "biot",
     version,
-    arg_required_else_help = true,
+    subcommand_required = true,
     disable_help_subcommand = true,
     disable_help_flag = true,
     max_term_width = 110,
@@ -195,7 +196,11 @@ fn usage_error(error: &clap::Error, typed: &[OsString]) -> u8 {
         return failure.fault.exit_code();
     }
     // A closed pipe behind a help text is no error.
-    let _ = error.print();
+    if error.kind() == ErrorKind::MissingSubcommand {
+        let _ = writeln!(anstream::stderr(), "{}", command().render_help().ansi());
+    } else {
+        let _ = error.print();
+    }
     if is_answer {
         failure::ANSWERED
     } else {

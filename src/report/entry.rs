@@ -78,10 +78,10 @@ pub fn sentence(entry: &Entry) -> String {
 
 /// A statement in one phrase: its value and conditions.
 pub fn statement_sentence(statement: &Statement) -> String {
-    let symbol = match statement.kind {
-        RotationKind::Specific => "[α]",
-        RotationKind::Observed => "α",
-        RotationKind::Molar => "[M]",
+    let symbol = if statement.kind == RotationKind::Specific {
+        "[α] "
+    } else {
+        ""
     };
     let conditions = conditions(statement);
     let conditions = if conditions.is_empty() {
@@ -89,17 +89,22 @@ pub fn statement_sentence(statement: &Statement) -> String {
     } else {
         format!(" ({conditions})")
     };
-    format!("{symbol} {}{conditions}", number::stated_value(statement))
+    format!("{symbol}{}{conditions}", value(statement))
+}
+
+/// A value as printed; one that is no specific rotation carries its symbol, `α` or `[M]`.
+fn value(statement: &Statement) -> String {
+    let symbol = match statement.kind {
+        RotationKind::Specific => "",
+        RotationKind::Observed => "α ",
+        RotationKind::Molar => "[M] ",
+    };
+    format!("{symbol}{}", number::stated_value(statement))
 }
 
 /// What a statement says beyond value, light, temperature, solvent and concentration.
 pub fn remarks(statement: &Statement) -> String {
     let mut parts: Vec<String> = Vec::new();
-    match statement.kind {
-        RotationKind::Specific => {}
-        RotationKind::Observed => parts.push("observed angle".to_owned()),
-        RotationKind::Molar => parts.push("molar".to_owned()),
-    }
     parts.extend(statement.form.clone());
     parts.extend(statement.basis.clone());
     if let Some(ee) = &statement.ee {
@@ -184,7 +189,7 @@ pub fn table(entries: &[(&Entry, usize)]) -> Table {
         let statement = &entry.statement;
         table.row([
             entry.id.to_string(),
-            number::stated_value(statement),
+            value(statement),
             line(statement),
             temperature(statement),
             statement.solvent.as_ref().map(ToString::to_string).unwrap_or_default(),
@@ -213,6 +218,11 @@ pub fn points<'a>(entries: impl IntoIterator<Item = &'a Entry>) -> Vec<Point> {
             Some(Point {
                 group,
                 value: entry.statement.central_value()?,
+                ends: entry
+                    .statement
+                    .low
+                    .zip(entry.statement.high)
+                    .map(|(low, high)| (low.value(), high.value())),
                 counts: counts(entry),
             })
         })

@@ -9,8 +9,10 @@ use unicode_width::UnicodeWidthStr;
 pub struct Point {
     /// The row it belongs to, such as the solvent.
     pub group: String,
-    /// The value.
+    /// The value, or the middle of a range.
     pub value: f64,
+    /// The ends of a printed range.
+    pub ends: Option<(f64, f64)>,
     /// Whether it counts; a value that is only listed is drawn hollow.
     pub counts: bool,
 }
@@ -21,10 +23,15 @@ const MOST_LABEL: usize = 18;
 /// Draws values as dots above one number line, one row per group in the order of first appearance.
 ///
 /// `●` is a value that counts, `○` one that is only listed, a digit (or `+` from ten) several at the same place. Values
-/// that are not finite are left out; with no value left the text is empty. `width` is in columns and at least 40.
+/// that are not finite are left out; a printed range is a line with its middle as the dot; with no value left the text is empty. `width` is in columns and at least 40.
 pub fn number_line(points: &[Point], width: usize) -> String {
     let finite: Vec<&Point> = points.iter().filter(|point| point.value.is_finite()).collect();
-    let Some(range) = Range::around(finite.iter().map(|point| point.value)) else {
+    let ends = |point: &Point| point.ends.filter(|(low, high)| low.is_finite() && high.is_finite());
+    let drawn = finite.iter().flat_map(|point| {
+        let (low, high) = ends(point).unwrap_or((point.value, point.value));
+        [point.value, low, high]
+    });
+    let Some(range) = Range::around(drawn) else {
         return String::new();
     };
     let mut groups: Vec<&str> = Vec::new();
@@ -40,13 +47,20 @@ pub fn number_line(points: &[Point], width: usize) -> String {
         .unwrap_or(0)
         .min(MOST_LABEL);
     let columns = width.max(40).saturating_sub(label + 4);
-    let place = |value: f64| ((value - range.low) / (range.high - range.low) * (columns - 1) as f64).round() as usize;
+    let place = |value: f64| {
+        let share = (value - range.low) / (range.high - range.low);
+        ((share * (columns - 1) as f64).round() as usize).min(columns - 1)
+    };
 
     let mut text = String::new();
     for group in groups {
         let mut cells = vec![(0_usize, false); columns];
+        let mut bars = vec![false; columns];
         for point in finite.iter().filter(|point| point.group == group) {
-            let cell = &mut cells[place(point.value).min(columns - 1)];
+            if let Some((low, high)) = ends(point) {
+                bars[place(low.min(high))..=place(high.max(low))].fill(true);
+            }
+            let cell = &mut cells[place(point.value)];
             cell.0 += 1;
             cell.1 |= point.counts;
         }
@@ -54,6 +68,7 @@ pub fn number_line(points: &[Point], width: usize) -> String {
             .iter()
             .enumerate()
             .map(|(at, &(count, counts))| match count {
+                0 if bars[at] => '─',
                 0 if range.has_zero() && at == place(0.0) => '·',
                 0 => ' ',
                 1 if counts => '●',
@@ -69,7 +84,7 @@ pub fn number_line(points: &[Point], width: usize) -> String {
     let mut labels = vec![' '; columns];
     let mut free_from = 0;
     for tick in range.ticks() {
-        let at = place(tick).min(columns - 1);
+        let at = place(tick);
         axis[at] = '┴';
         let name = number::number(tick, range.decimals);
         let length = name.chars().count();
@@ -157,6 +172,7 @@ mod tests {
         Point {
             group: group.to_owned(),
             value,
+            ends: None,
             counts,
         }
     }
@@ -180,6 +196,17 @@ mod tests {
         let at = lines[1].chars().position(|c| c == '●').unwrap();
         assert_eq!(lines[2].chars().nth(at), Some('┴'), "{text}");
         assert!(lines[3].contains("−50") && lines[3].contains("−45"), "{text}");
+    }
+
+    #[test]
+    fn a_range_is_drawn_from_end_to_end() {
+        let range = Point {
+            ends: Some((-51.0, -45.0)),
+            ..point("H2O", -48.0, true)
+        };
+        let text = number_line(&[range, point("H2O", -40.0, true)], 60);
+        let row = text.lines().next().unwrap();
+        assert!(row.contains("─●─") && row.ends_with("  ●"), "{text}");
     }
 
     #[test]
