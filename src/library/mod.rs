@@ -15,6 +15,7 @@ mod queries;
 mod rows;
 mod search;
 mod types;
+mod versions;
 
 pub use backup::CopyReport;
 pub use changes::{LoadCounts, Loader};
@@ -27,6 +28,8 @@ pub use types::{
     Change, Chirality, Compound, CompoundId, Entry, EntryContent, EntryId, EntryKind, Hand, Identity, LimitMethod,
     NewCompound, NewSource, ReviewState, Source, SourceId, SourceKind,
 };
+
+pub use versions::{Versions, versions};
 
 use rusqlite::Connection;
 use std::cell::RefCell;

@@ -9,6 +9,7 @@ use super::types::{Compound, CompoundId, EntryKind, ReviewState, Source, SourceI
 use crate::compound::name;
 use crate::quantity::SpectralLine;
 use crate::solvent::Solvent;
+use crate::statement::RotationKind;
 use rusqlite::OptionalExtension;
 use std::collections::HashSet;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -78,6 +79,8 @@ pub struct Filter {
     pub sign: Option<Dextro>,
     /// The kind of entry.
     pub kind: Option<EntryKind>,
+    /// The kind of rotation.
+    pub rotation: Option<RotationKind>,
 }
 
 impl Library {
@@ -317,7 +320,8 @@ impl Library {
                     })
                 });
                 let kind_fits = filter.kind.is_none_or(|kind| entry.kind == kind);
-                solvent_fits && line_fits && sign_fits && kind_fits
+                let rotation_fits = filter.rotation.is_none_or(|rotation| statement.kind == rotation);
+                solvent_fits && line_fits && sign_fits && kind_fits && rotation_fits
             }))
     }
 }
