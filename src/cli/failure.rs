@@ -268,7 +268,7 @@ pub fn file_failure(doing: &str, path: &std::path::Path, error: &io::Error) -> F
         io::ErrorKind::InvalidData => "the file must be text in UTF-8",
         _ => "check the path and the disk",
     };
-    Failure::usage("file", format!("cannot {doing}: {error}"))
+    Failure::usage("file", format!("cannot {doing} {}: {error}", path.display()))
         .at(path.display().to_string())
         .hint(hint)
 }
