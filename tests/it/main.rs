@@ -1,4 +1,6 @@
 //! Integration tests.
 
 mod compound;
+mod library;
+mod starter;
 mod solvent;
