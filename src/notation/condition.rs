@@ -67,11 +67,6 @@ pub(super) struct Conditions {
 }
 
 impl Conditions {
-    /// Whether nothing was printed.
-    pub(super) fn is_empty(&self) -> bool {
-        self.temperature.is_none() && self.light.is_none() && self.is_without_sample() && self.time.is_none()
-    }
-
     /// Whether neither solvent nor anything else about the sample was printed.
     pub(super) fn is_without_sample(&self) -> bool {
         self.solvent.is_none() && self.concentration.is_none() && self.path.is_none() && self.ee.is_none()
@@ -166,8 +161,10 @@ impl<'a> Reader<'a> {
             if self.is_citation(at) {
                 break;
             }
-            let starts_word =
-                at == open + 1 || !s.is_glued(at) || !matches!(s.kind(at - 1), Some(Kind::Word | Kind::Number(_)));
+            let inside_name = s.is_glued(at)
+                && (matches!(s.kind(at - 1), Some(Kind::Word | Kind::Number(_)))
+                    || s.kind(at - 1) == Some(Kind::Minus) && s.is_glued(at - 1) && at > open + 2);
+            let starts_word = at == open + 1 || !inside_name;
             match self.item(at, Place::Bracket { starts_word }) {
                 Some(next) if next > at => {
                     at = next;
@@ -191,21 +188,7 @@ impl<'a> Reader<'a> {
     fn ends_open_bracket(&self, at: usize) -> bool {
         let s = self.s;
         s.is_sentence_start(at)
-            || s.is_word(
-                at,
-                &[
-                    "max",
-                    "maximum",
-                    "uv",
-                    "absorption",
-                    "mp",
-                    "ir",
-                    "specific",
-                    "nmr",
-                    "hrms",
-                    "optical",
-                ],
-            )
+            || s.is_word(at, &["max", "maximum", "uv", "absorption", "mp", "ir", "specific", "nmr", "hrms", "optical"])
             || s.get(at).is_some_and(|token| token.newline) && s.is_word(at, &["refractive"])
             || (s.is_any_mark(at, &[';', ',']) && matches!(s.kind(at + 1), Some(Kind::Plus | Kind::Minus)))
     }
@@ -218,7 +201,7 @@ impl<'a> Reader<'a> {
             let mut probe = at;
             let mut linked = false;
             for _ in 0..4 {
-                if self.is_link(probe) && !self.is_shift(probe) {
+                if self.is_link(probe) && !self.is_shift(probe) && !self.is_light_behind_slash(probe) {
                     linked |= !s.is_any_mark(probe, &[',', '.']);
                     probe += 1;
                 } else {
@@ -240,6 +223,24 @@ impl<'a> Reader<'a> {
             let comma = probe > at && s.is_mark(probe - 1, ',');
             let semicolon = s.is_mark(probe, ';');
             if semicolon {
+                if s.is_word(probe + 1, &["c"]) && s.is_mark(probe + 2, '=') {
+                    if let Some(next) = self.item(probe + 1, Place::Line { linked: true }) {
+                        at = next;
+                        continue;
+                    }
+                }
+                // `between + 25° and + 26°; (10 % solution in 2N HCl)`, unless the bracket announces the next value.
+                if s.is_open(probe + 1) && self.conditions.is_without_sample() {
+                    let mut bracket = Reader::with(s, self.conditions.clone());
+                    if let Some(next) = bracket.bracket(probe + 1) {
+                        let announces = s.is_any_mark(next, &[':', '=']) || matches!(s.kind(next), Some(Kind::Plus | Kind::Minus | Kind::Number(_)));
+                        if !announces && !bracket.conditions.is_without_sample() {
+                            self.conditions = bracket.conditions;
+                            at = next;
+                            continue;
+                        }
+                    }
+                }
                 // `at 25 °C; 546.1 nm in pyridine`
                 if s.number(probe + 1).is_some() && s.is_word(probe + 2, &["nm"]) {
                     if let Some(next) = self.item(probe + 1, Place::Line { linked: true }) {
@@ -249,12 +250,7 @@ impl<'a> Reader<'a> {
                 }
                 break;
             }
-            match self.item(
-                probe,
-                Place::Line {
-                    linked: linked || comma || self.may_follow_directly(probe),
-                },
-            ) {
+            match self.item(probe, Place::Line { linked: linked || comma || self.may_follow_directly(probe) }) {
                 Some(next) if next > probe => at = next,
                 _ => break,
             }
@@ -274,42 +270,13 @@ impl<'a> Reader<'a> {
     /// Words and marks that lead from a value to its conditions.
     fn is_link(&self, at: usize) -> bool {
         let s = self.s;
-        if s.is_any_mark(at, &[',', '/', '@', '|']) {
+        if s.is_any_mark(at, &[',', '/', '@']) {
             return true;
         }
         let words = [
-            "at",
-            "in",
-            "for",
-            "on",
-            "with",
-            "the",
-            "a",
-            "an",
-            "ar",
-            "measured",
-            "determined",
-            "recorded",
-            "by",
-            "using",
-            "of",
-            "and",
-            "when",
-            "taken",
-            "bei",
-            "à",
-            "en",
-            "dans",
-            "für",
-            "als",
-            "for",
-            "calculated",
-            "und",
-            "et",
-            "through",
-            "under",
-            "as",
-            "an",
+            "at", "in", "for", "on", "with", "the", "a", "an", "ar", "measured", "determined", "recorded", "by", "using", "of",
+            "and", "when", "taken", "bei", "à", "en", "dans", "für", "als", "for", "calculated", "und", "et", "through",
+            "under", "as", "an",
         ];
         // "and" leads on to light only: "and 589 nm".
         if s.is_word(at, &["and", "und", "et"]) {
@@ -321,10 +288,20 @@ impl<'a> Reader<'a> {
         s.is_word(at, &words) && self.s.text(at) != "A"
     }
 
+    fn is_light_behind_slash(&self, at: usize) -> bool {
+        let s = self.s;
+        s.is_mark(at, '/') && (s.is_word(at + 1, &["d", "hg", "na"]) || s.number(at + 1).is_some_and(is_wavelength))
+    }
+
     /// Conditions that need no link before them: a temperature, a per cent, a bracket, a solvent behind `/D`.
     fn may_follow_directly(&self, at: usize) -> bool {
         let s = self.s;
-        s.number(at).is_some() || at > 0 && s.is_word(at - 1, &["d"]) || at > 0 && s.kind(at - 1) == Some(Kind::Degree)
+        let Some(before) = at.checked_sub(1) else { return false };
+        s.number(at).is_some()
+            || s.is_word(before, &["d", "deg", "degree", "degrees", "solution", "soln"])
+            || matches!(s.kind(before), Some(Kind::Degree | Kind::Percent))
+            || s.is_close(before) && s.kind(before.wrapping_sub(1)) != Some(Kind::Word)
+            || s.is_word(at, &["aqueous", "aq", "neat"])
     }
 
     /// Reads one condition at `at`.
@@ -402,18 +379,7 @@ impl<'a> Reader<'a> {
         let copyright = s.is_mark(at, '©');
         let long = s.is_word(
             at,
-            &[
-                "conc",
-                "concn",
-                "concentration",
-                "cone",
-                "concd",
-                "konz",
-                "Konzentration",
-                "concentrazione",
-                "concentración",
-                "concd",
-            ],
+            &["conc", "concn", "concentration", "cone", "concd", "konz", "Konzentration", "concentrazione", "concentración", "concd"],
         );
         let damaged = s.kind(at) == Some(Kind::Word)
             && word.len() == 2
@@ -447,11 +413,7 @@ impl<'a> Reader<'a> {
         if s.kind(next + 1) == Some(Kind::Degree) {
             return None;
         }
-        let mut unit = if by_mass {
-            ConcentrationUnit::PercentByMass
-        } else {
-            ConcentrationUnit::GramsPer100Millilitres
-        };
+        let mut unit = if by_mass { ConcentrationUnit::PercentByMass } else { ConcentrationUnit::GramsPer100Millilitres };
         let mut low = number.printed;
         let mut high = None;
         let mut end = next + 1;
@@ -548,11 +510,7 @@ impl<'a> Reader<'a> {
         let from = at + open;
         let end = |length: usize| {
             let end = from + length;
-            if open == 1 {
-                s.is_close(end).then_some(end + 1)
-            } else {
-                Some(end)
-            }
+            if open == 1 { s.is_close(end).then_some(end + 1) } else { Some(end) }
         };
         if s.is_mark(from + 1, '/') {
             let unit = if s.is_word(from, &["w", "m", "wt"]) && s.is_word(from + 2, &["v", "vol"]) {
@@ -614,19 +572,9 @@ impl<'a> Reader<'a> {
             }
             return None;
         }
-        let millilitres = amount
-            * if litre || cubic_decimetre {
-                1000.0
-            } else if decilitre {
-                100.0
-            } else {
-                1.0
-            };
+        let millilitres = amount * if litre || cubic_decimetre { 1000.0 } else if decilitre { 100.0 } else { 1.0 };
         let (unit, value) = if gram {
-            (
-                U::PercentByMass,
-                scaled(value, 100.0 / amount * if milligrams { 1e-3 } else { 1.0 }),
-            )
+            (U::PercentByMass, scaled(value, 100.0 / amount * if milligrams { 1e-3 } else { 1.0 }))
         } else {
             match (milligrams, millilitres) {
                 (false, 1.0) => (U::GramsPerMillilitre, value),
@@ -675,26 +623,18 @@ impl<'a> Reader<'a> {
         let millimetres = match unit {
             // `2 cm methanol` is a misprint for "in".
             Some(_) if self.solvent_at(unit_at + 1).is_some() && !keyed => return None,
-            Some(_) if s.is_mark(unit_at + 1, '-') || s.text(unit_at + 1) == "-" && s.text(unit_at + 2) == "1" => {
-                return None;
-            }
+            Some(_) if s.is_mark(unit_at + 1, '-') || s.text(unit_at + 1) == "-" && s.text(unit_at + 2) == "1" => return None,
             Some(factor) if !is_density || keyed => number.value() * factor,
             None if keyed && s.text(at) != "d" => {
                 // A bare length is in dm by the definition; a large one can only be mm.
-                if number.value() >= 10.0 {
-                    number.value()
-                } else {
-                    number.value() * 100.0
-                }
+                if number.value() >= 10.0 { number.value() } else { number.value() * 100.0 }
             }
             _ => return None,
         };
         if !(1.0..=1000.0).contains(&millimetres) {
             return None;
         }
-        self.conditions
-            .path
-            .get_or_insert(Length::from_millimetres(millimetres));
+        self.conditions.path.get_or_insert(Length::from_millimetres(millimetres));
         let mut end = if unit.is_some() { unit_at + 1 } else { next + 1 };
         while s.is_word(end, &["tube", "cell", "path", "length", "cuvette", "polarimeter"]) {
             end += 1;
@@ -705,6 +645,10 @@ impl<'a> Reader<'a> {
     /// Words with a meaning of their own.
     fn words(&mut self, at: usize, place: Place) -> Option<usize> {
         let s = self.s;
+        if s.is_word(at, &["pure"]) && s.is_word(at + 1 + usize::from(s.is_mark(at + 1, ',')), &["d"]) {
+            self.conditions.solvent.get_or_insert(Solvent::Neat);
+            return Some(at + 1);
+        }
         if s.is_word(at, &["ph"]) && s.number(at + 1).is_some() && self.conditions.solvent.is_some() {
             return Some(at + 2);
         }
@@ -815,11 +759,18 @@ impl<'a> Reader<'a> {
         let bracketed = matches!(place, Place::Bracket { .. });
         // A temperature, or a range of temperatures.
         if let Some(end) = self.behind_celsius(at + 1) {
+            // `at 365 °C`: no rotation is measured there, but at 365 nm.
+            if number.value() >= 230.0 {
+                if let Some(light) = Light::at(number.value()) {
+                    self.conditions.doubts.push(Doubt::WavelengthUnit(s.slice(at, end).to_owned()));
+                    self.set_light(light);
+                    return Some(end);
+                }
+            }
             self.set_temperature(StatedTemperature::At(number));
             return Some(self.light_behind_temperature(end));
         }
-        if s.kind(at + 1) == Some(Kind::Minus) || s.is_word(at + 1, &["to"]) || s.kind(at + 1) == Some(Kind::PlusMinus)
-        {
+        if s.kind(at + 1) == Some(Kind::Minus) || s.is_word(at + 1, &["to"]) || s.kind(at + 1) == Some(Kind::PlusMinus) {
             if let (Some(second), Some(end)) = (s.number(at + 2), self.behind_celsius(at + 3)) {
                 self.set_temperature(if s.kind(at + 1) == Some(Kind::PlusMinus) {
                     StatedTemperature::At(number)
@@ -831,10 +782,7 @@ impl<'a> Reader<'a> {
         }
         // `28/D`, `20/D`, and `at 20°` where the C is not printed.
         let plausible = (0.0..=60.0).contains(&number.value());
-        if plausible
-            && s.is_mark(at + 1, '/')
-            && (s.is_word(at + 2, &["d"]) || s.number(at + 2).is_some_and(is_wavelength))
-        {
+        if plausible && s.is_mark(at + 1, '/') && (s.is_word(at + 2, &["d"]) || s.number(at + 2).is_some_and(is_wavelength)) {
             self.set_temperature(StatedTemperature::At(number));
             return Some(self.light_behind_temperature(at + 1));
         }
@@ -848,38 +796,40 @@ impl<'a> Reader<'a> {
         }
         if s.is_word(at + 1, &["nm", "mμ", "Å", "A"]) || s.text(at + 1) == "m" && s.text(at + 2) == "μ" {
             let end = if s.text(at + 1) == "m" { at + 3 } else { at + 2 };
-            if let (true, Some(light)) = (
-                s.text(at + 1) != "A" || number.value() > 2300.0,
-                Light::at(number.value()),
-            ) {
-                self.conditions.light.get_or_insert(light);
+            if let (true, Some(light)) = (s.text(at + 1) != "A" || number.value() > 2300.0, Light::at(number.value())) {
+                self.set_light(light);
                 return Some(end);
             }
         }
-        if s.is_word(
-            at + 1,
-            &[
-                "hr", "hrs", "h", "hour", "hours", "min", "mins", "minute", "minutes", "day", "days",
-            ],
-        ) {
-            let end = if s.is_mark(at + 2, '.') && !s.is_sentence_start(at + 3) {
-                at + 3
-            } else {
-                at + 2
-            };
+        if s.is_word(at + 1, &["hr", "hrs", "h", "hour", "hours", "min", "mins", "minute", "minutes", "day", "days"]) {
+            let end = if s.is_mark(at + 2, '.') && !s.is_sentence_start(at + 3) { at + 3 } else { at + 2 };
             self.conditions.time.get_or_insert(s.slice(at, at + 2).to_owned());
             return Some(end);
         }
-        if let Some((solvent, end)) = self.solvent_at(at) {
-            self.set_solvent(solvent, at, end);
+        if let Some(end) = self.strength(at, number) {
             return Some(end);
+        }
+        let of_solution = s.kind(at + 1) == Some(Kind::Percent)
+            && (self.ratio_unit(at + 2).is_some() || s.is_word(at + 2, &["solution", "soln"]));
+        if !of_solution {
+            if let Some((solvent, end)) = self.solvent_at(at) {
+                self.set_solvent(solvent, at, end);
+                return Some(end);
+            }
+        }
+        // `99% pure` and `92% yield` are no concentrations; `in 15 mL` contradicts one.
+        if s.kind(at + 1) == Some(Kind::Percent)
+            && s.is_word(at + 2, &["pure", "purity", "yield", "optical", "op", "optically", "conversion", "de", "dr", "er"])
+        {
+            return bracketed.then_some(at + 3);
+        }
+        if s.is_word(at + 1, &["ml"]) && bracketed && self.conditions.concentration.is_some() {
+            self.conditions.doubts.push(Doubt::ConcentrationGarbled);
+            return Some(at + 2);
         }
         // `10 % solution`, `350 mg in 50 mL`, `5 % (w/v)`
         let mass = s.is_word(at + 1, &["g", "mg", "gm", "gin"]);
-        let loose_mass = mass
-            && !(s.is_mark(at + 2, '/')
-                || s.is_word(at + 2, &["in", "per", "dissolved"])
-                || s.number(at + 2).is_some());
+        let loose_mass = mass && !(s.is_mark(at + 2, '/') || s.is_word(at + 2, &["in", "per", "dissolved"]) || s.number(at + 2).is_some());
         if !loose_mass {
             if let Some(found) = self.mass_unit(at + 1, number) {
                 let molar = found.unit == ConcentrationUnit::MolesPerLitre;
@@ -894,7 +844,7 @@ impl<'a> Reader<'a> {
                 }
             }
         }
-        if bracketed {
+        if bracketed || place == (Place::Line { linked: true }) {
             // `5-10%`
             if s.kind(at + 1) == Some(Kind::Minus) {
                 if let (Some(second), Some(Kind::Percent)) = (s.number(at + 2), s.kind(at + 3)) {
@@ -907,9 +857,50 @@ impl<'a> Reader<'a> {
                     return Some(at + 4);
                 }
             }
+        }
+        if bracketed {
             return self.bare_concentration(at, number);
         }
         None
+    }
+
+    /// The strength of a solution named before: `sodium hydroxide, 2.43% in 0.5 N`; or a strength of zero.
+    fn strength(&mut self, at: usize, number: Printed) -> Option<usize> {
+        let s = self.s;
+        let unit = s.text(at + 1);
+        if !matches!(unit, "N" | "M" | "n" | "m") {
+            return None;
+        }
+        if number.value() == 0.0 {
+            let (solvent, end) = self.solvent_at(at + 2)?;
+            self.conditions.doubts.push(Doubt::ZeroStrength(s.slice(at, end).to_owned()));
+            // The name without its strength.
+            let name = Solvent::parse(s.slice(at + 2, end)).unwrap_or(solvent);
+            self.set_solvent(name, at + 2, end);
+            return Some(end);
+        }
+        let ends = s.is_close(at + 2) || s.is_any_mark(at + 2, &[',', ';']);
+        let named = self.conditions.solvent.as_ref().filter(|_| ends)?.to_string();
+        let name = named.strip_suffix(" aq")?;
+        if name.contains(' ') {
+            return None;
+        }
+        let unit = unit.to_uppercase();
+        let solvent = Solvent::parse(&format!("{} {unit} {name}", s.text(at))).ok()?;
+        self.conditions.solvent = Some(solvent);
+        Some(at + 2)
+    }
+
+    /// Sets the light; a printed number replaces the bare name of the same line.
+    fn set_light(&mut self, light: Light) {
+        match &self.conditions.light {
+            None => self.conditions.light = Some(light),
+            Some(before) => {
+                if before.nanometres.is_none() && light.nanometres.is_some() && before.line == light.line {
+                    self.conditions.light = Some(light);
+                }
+            }
+        }
     }
 
     /// A number without a unit beside a solvent: `0.1 in chloroform`, `MeOH, 0.5`, `1.0, CHCl3`.
@@ -959,21 +950,17 @@ impl<'a> Reader<'a> {
             }
             let light = Light::at(number.printed.value())?;
             let end = if let Some(celsius) = self.behind_celsius(at + 1) {
-                self.conditions
-                    .doubts
-                    .push(Doubt::WavelengthUnit(s.slice(at, celsius).to_owned()));
+                self.conditions.doubts.push(Doubt::WavelengthUnit(s.slice(at, celsius).to_owned()));
                 celsius
             } else if s.is_word(at + 1, &["d"]) {
-                self.conditions
-                    .doubts
-                    .push(Doubt::WavelengthUnit(s.slice(at, at + 2).to_owned()));
+                self.conditions.doubts.push(Doubt::WavelengthUnit(s.slice(at, at + 2).to_owned()));
                 at + 2
             } else if s.is_word(at + 1, &["nm", "mμ"]) {
                 at + 2
             } else {
                 at + 1
             };
-            self.conditions.light.get_or_insert(light);
+            self.set_light(light);
             return Some(end);
         }
         if s.is_mark(at, '/') && place != Place::Slash {
@@ -986,13 +973,14 @@ impl<'a> Reader<'a> {
         }
         if s.is_word(at, &["λ"]) && s.is_any_mark(at + 1, &['=', ':']) {
             let light = Light::at(s.number(at + 2)?.printed.value())?;
-            self.conditions.light.get_or_insert(light);
+            self.set_light(light);
             return Some(if s.is_word(at + 3, &["nm"]) { at + 4 } else { at + 3 });
         }
         let line_behind = |at: usize| s.is_word(at, &["line", "light", "lamp", "lines"]);
         let mut next = at;
         let mut found = None;
         let mut letters = false;
+        let mut named = false;
         for _ in 0..5 {
             if s.is_word(next, &["sodium"]) || s.text(next) == "Na" || s.text(next) == "NA" {
                 // "sodium hydroxide" and "sodium salt" are no light.
@@ -1001,17 +989,18 @@ impl<'a> Reader<'a> {
                 }
                 found = Some(Light::sodium());
                 next += 1;
-            } else if s.is_word(next, &["d"]) && !s.is_mark(next + 1, '=') {
+            } else if s.is_word(next, &["d"])
+                && (place == Place::Slash || !s.is_mark(next + 1, '='))
+                && (!self.is_prefix(next) || line_behind(next + 2))
+            {
                 letters = true;
                 found = Some(Light::sodium());
                 next += 1;
             } else if s.is_open(next) && s.is_word(next + 1, &["sodium", "na", "d"]) && s.is_close(next + 2) {
                 found = Some(Light::sodium());
                 next += 3;
-            } else if found.is_some()
-                && (s.kind(next) == Some(Kind::Minus) || line_behind(next) || s.is_mark(next, '-'))
-            {
-                letters |= line_behind(next);
+            } else if found.is_some() && (s.kind(next) == Some(Kind::Minus) || line_behind(next) || s.is_mark(next, '-')) {
+                named |= line_behind(next);
                 next += 1;
             } else {
                 break;
@@ -1024,17 +1013,18 @@ impl<'a> Reader<'a> {
                 Place::Bracket { starts_word } => starts_word,
                 // On the line a bare D is too little: "in D2O", "vitamin D".
                 Place::Line { linked } => {
-                    linked
-                        && (!bare_letter
-                            || s.is_any_mark(at.wrapping_sub(1), &['/', ','])
-                            || s.is_word(at.wrapping_sub(1), &["at", "for"]))
+                    if named {
+                        true
+                    } else {
+                    linked && (!bare_letter || s.is_any_mark(at.wrapping_sub(1), &['/', ',']) || s.is_word(at.wrapping_sub(1), &["at", "for"]))
+                    }
                 }
             };
             if !allowed {
                 return None;
             }
             // `589 nm (sodium D-line)`: the printed number stays.
-            self.conditions.light.get_or_insert(light);
+            self.set_light(light);
             return Some(next);
         }
         if place == Place::Slash && s.kind(at) == Some(Kind::Word) {
@@ -1056,6 +1046,12 @@ impl<'a> Reader<'a> {
             }
         }
         None
+    }
+
+    /// Whether the letter at `at` is the prefix of a name: `D-form`, `d-limonene`.
+    fn is_prefix(&self, at: usize) -> bool {
+        let s = self.s;
+        s.kind(at + 1) == Some(Kind::Minus) && s.is_glued(at + 1) && s.is_glued(at + 2) && s.kind(at + 2) == Some(Kind::Word)
     }
 
     /// The solvent at `at`, with the place behind it.
@@ -1085,7 +1081,7 @@ impl<'a> Reader<'a> {
         // An unknown name behind "in" within a bracket is kept as printed.
         if s.is_word(at, &["in"]) && matches!(place, Place::Bracket { .. }) && s.kind(at + 1) == Some(Kind::Word) {
             let mut from = at + 1;
-            while s.is_word(from, &["a", "an", "the"]) {
+            while s.is_word(from, &["a", "an", "the", "about", "ca", "approximately"]) || s.is_mark(from, '.') {
                 from += 1;
             }
             if self.solvent_at(from).is_some() || self.conditions.solvent.is_some() {
