@@ -245,10 +245,7 @@ pub fn write_candidates(candidates: &[Candidate], page: &mut Page) {
         Column::Text("found by"),
     ]);
     // What matched tells candidates apart only where it differs.
-    let differ = candidates
-        .candidates
-        .windows(2)
-        .any(|pair| pair[0].matched != pair[1].matched);
+    let differ = candidates.windows(2).any(|pair| pair[0].matched != pair[1].matched);
     for candidate in candidates {
         let matched = Some(&candidate.matched).filter(|matched| differ && **matched != candidate.name);
         table.row([
