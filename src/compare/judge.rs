@@ -205,6 +205,7 @@ fn probabilities(posterior: &Mixture, x: f64, u2: f64, band: [f64; 2]) -> Probab
         exceeds: less,
         lower: 1.0 - less,
         in_band: (band[0]..=band[1]).contains(&x),
+        mirrored_in_band: (band[0]..=band[1]).contains(&-x),
         relative_band: (band[1] - band[0]) / 2.0 / mean.abs().max(f64::MIN_POSITIVE),
         second_mode: lighter,
         mode_distance: apart / mean.abs().max(posterior.sd()).max(f64::MIN_POSITIVE),
