@@ -100,7 +100,7 @@ const MAX_COUNT: u32 = 1_000_000;
 const MAX_DEPTH: usize = 20;
 
 #[derive(Deserialize)]
-struct Mass {
+struct Row {
     symbol: String,
     mass_number: Option<u16>,
     mass: f64,
@@ -109,7 +109,7 @@ struct Mass {
 /// Standard atomic weights and nuclide masses in g/mol by symbol and mass number (`data/nuclides.csv`, with sources).
 static MASSES: LazyLock<HashMap<(String, Option<u16>), f64>> = LazyLock::new(|| {
     let mut table = csv::Reader::from_reader(include_str!("../../data/nuclides.csv").as_bytes());
-    let rows = table.deserialize::<Mass>();
+    let rows = table.deserialize::<Row>();
     rows.map(|row| row.expect("data/nuclides.csv is compiled in and a test reads it"))
         .map(|row| ((row.symbol, row.mass_number), row.mass))
         .collect()
@@ -229,9 +229,7 @@ impl Reader {
         let mut chars = Vec::new();
         let mut caret = false;
         for c in text.chars().filter(|c| !matches!(c, '_' | '{' | '}' | '$' | '~')) {
-            if c == '^' {
-                caret = true;
-            } else if c.is_whitespace() {
+            if c == '^' || c.is_whitespace() {
                 caret = true;
             } else {
                 let raised = "⁰¹²³⁴⁵⁶⁷⁸⁹⁺⁻".contains(c);
@@ -360,14 +358,12 @@ impl Reader {
         let signed = self.peek().is_some_and(|c| matches!(c, '+' | '-'));
         if count.is_some() && signed && !self.chars[self.at].1 {
             // `[SO4]2-` and `Ca2+`: a charge; `NH4+`: a count; `SO42-`: not clear.
-            let alone = self.chars[..start]
+            let before = self.chars[..start]
                 .iter()
                 .rev()
-                .take_while(|(c, _)| !matches!(c, '·' | '.'))
-                .count()
-                <= 2
-                && first.is_ascii_uppercase()
-                && first != 'H';
+                .take_while(|(c, _)| !matches!(c, '·' | '.'));
+            let atoms_before = before.filter(|(c, _)| c.is_ascii_uppercase()).count();
+            let alone = atoms_before == 1 && first.is_ascii_uppercase() && first != 'H';
             if first == '[' || alone {
                 self.at = start;
                 return Ok(1);
@@ -405,8 +401,10 @@ impl Reader {
                 self.at = start;
                 Err(self.unexpected())
             }
-            Some(number) if number <= 99 => Ok((atoms, charge * number as i32)),
-            Some(_) => Err(self.count_error()),
+            Some(number) => match i32::try_from(number) {
+                Ok(number) if number <= 99 => Ok((atoms, charge * number)),
+                _ => Err(self.count_error()),
+            },
             None => Ok((atoms, charge)),
         }
     }
@@ -480,7 +478,15 @@ impl Reader {
     fn digits(&mut self) -> Result<Option<u32>, FormulaError> {
         let start = self.at;
         let mut number = 0u32;
-        while let Some(digit) = self.peek().and_then(|c| c.to_digit(10)) {
+        let raised = self.chars.get(self.at).is_some_and(|(_, raised)| *raised);
+        let alike = |reader: &Self| {
+            reader
+                .chars
+                .get(reader.at)
+                .filter(|(_, r)| *r == raised)
+                .map(|(c, _)| *c)
+        };
+        while let Some(digit) = alike(self).and_then(|c| c.to_digit(10)) {
             let next = number
                 .checked_mul(10)
                 .and_then(|n| n.checked_add(digit))

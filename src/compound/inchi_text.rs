@@ -83,6 +83,13 @@ impl Inchi {
         self.rebuilt(kept.map(|layer| (layer.letter, layer.text.to_string())))
     }
 
+    /// Whether a charge that no moving of protons explains is negative.
+    pub(super) fn has_negative_charge(&self) -> bool {
+        self.layers()
+            .iter()
+            .any(|layer| layer.letter == 'q' && layer.text.contains('-'))
+    }
+
     /// Whether nothing in the text changes under reflection.
     pub(super) fn is_own_mirror_text(&self) -> bool {
         !self
@@ -207,9 +214,12 @@ impl Inchi {
                 return None;
             }
             for (n, part) in divided.iter().enumerate().filter(|(_, part)| !part.is_empty()) {
-                texts[n] += &format!("/{}{part}", layer.letter);
+                texts[n].push('/');
+                texts[n].push(layer.letter);
+                texts[n].push_str(part);
                 if layer.letter == 'c' {
-                    skeletons[n] += &format!("/c{part}");
+                    skeletons[n].push_str("/c");
+                    skeletons[n].push_str(part);
                 }
             }
         }

@@ -90,12 +90,14 @@ fn translate(written: &Molecule, bonded: &Molecule) -> Result<inchi::Molecule, S
             } else {
                 centre(written, index, parity)
             };
-            stereo.into_iter().for_each(|stereo| target.add_stereo(stereo));
+            if let Some(stereo) = stereo {
+                target.add_stereo(stereo);
+            }
         }
     }
-    double_bonds(bonded)
-        .into_iter()
-        .for_each(|stereo| target.add_stereo(stereo));
+    for stereo in double_bonds(bonded) {
+        target.add_stereo(stereo);
+    }
     Ok(target)
 }
 

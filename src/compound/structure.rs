@@ -1,8 +1,9 @@
 //! A structure as its standard InChI: from SMILES or InChI, with key, stereocentres, mirror image and parent.
 
 use std::fmt;
+use std::time::Duration;
 
-use inchi::{Options, StereoMode};
+use inchi::Options;
 
 use super::inchi_text::{Inchi, InchiKey};
 use super::smiles;
@@ -104,10 +105,7 @@ impl Structure {
             structure: smiles::shortened(smiles),
             reason: error.to_string(),
         };
-        let inchi = molecule
-            .to_inchi(Options::new().aux_info(false))
-            .map_err(failed)?
-            .into_inchi();
+        let inchi = molecule.to_inchi(standard()).map_err(failed)?.into_inchi();
         let all = molecule.to_inchi(with_every_element()).map_err(failed)?.into_inchi();
         Structure::assemble(Inchi::trusted(inchi), &Inchi::trusted(all))
     }
@@ -131,7 +129,7 @@ impl Structure {
                 "it has spaces, other than ASCII characters, or more than 20,000 of them".to_string(),
             ));
         }
-        let reread = inchi::inchi_to_inchi(text, Options::new().aux_info(false));
+        let reread = inchi::inchi_to_inchi(text, standard());
         let normal = reread.map_err(|error| wrong(error.to_string()))?.into_inchi();
         if Inchi::trusted(text.to_string()).hill_formula() != Inchi::trusted(normal.clone()).hill_formula() {
             return Err(wrong("its layers do not fit each other".to_string()));
@@ -146,7 +144,13 @@ impl Structure {
             structure: smiles::shortened(inchi.as_str()),
             reason: error.to_string(),
         })?;
-        let centres = all.count_stereo();
+        // The structure read back from an InChI has lost isotopic hydrogens and the centres that hang on them.
+        let (here, all) = (inchi.count_stereo(), all.count_stereo());
+        let centres = Stereocentres {
+            given: here.given.max(all.given),
+            open: here.open.max(all.open),
+            double_bonds: here.double_bonds.max(all.double_bonds),
+        };
         Ok(Structure {
             key: InchiKey::trusted(key),
             centres,
@@ -229,10 +233,19 @@ impl Structure {
     /// # Errors
     /// [`StructureError`] if the InChI library does not accept the text of the component.
     pub fn parent(&self) -> Result<Option<Structure>, StructureError> {
-        match self.inchi.main_component() {
-            Some(text) => Structure::from_inchi(&text).map(Some),
-            None => Ok(None),
+        let Some(text) = self.inchi.main_component() else {
+            return Ok(None);
+        };
+        let component = Structure::from_inchi(&text)?;
+        if !component.inchi.has_negative_charge() {
+            return Ok(Some(component));
         }
+        let failed = |error: inchi::InchiError| StructureError::Library {
+            structure: smiles::shortened(&text),
+            reason: error.to_string(),
+        };
+        let protonated = protonated(component.inchi.as_str()).map_err(failed)?;
+        Structure::from_inchi(&protonated).map(Some)
     }
 }
 
@@ -242,28 +255,69 @@ impl fmt::Display for Structure {
     }
 }
 
+/// Options for a standard InChI without auxiliary text, with a limit on the time that a hostile structure may take.
+fn standard() -> Options {
+    Options::new().aux_info(false).timeout(Duration::from_secs(10))
+}
+
 /// Options for a text that shows every stereogenic element, open ones as `?` or `u`; not a standard InChI.
 fn with_every_element() -> Options {
-    Options::new().aux_info(false).stereo(StereoMode::Standard).raw("SUU")
+    standard().raw("SUU")
 }
 
 /// The InChI, with every stereogenic element, of the structure that a standard InChI describes.
 fn every_element_of(text: &str) -> Result<String, inchi::InchiError> {
     let read = inchi::struct_from_inchi(text)?;
-    let mut molecule = inchi::Molecule::new();
-    for atom in read.atoms() {
-        let hydrogens = inchi::ImplicitH::Exactly(atom.implicit_hydrogens);
-        let mut copy = inchi::Atom::new(atom.element.clone())
-            .charge(atom.charge)
-            .implicit_hydrogens(hydrogens);
-        if let Some(mass_number) = atom.isotope {
-            copy = copy.isotope(mass_number);
+    let atoms = read
+        .atoms()
+        .iter()
+        .map(|atom| (atom.charge, atom.implicit_hydrogens))
+        .collect::<Vec<_>>();
+    Ok(rebuilt(&read, &atoms)?.to_inchi(with_every_element())?.into_inchi())
+}
+
+/// The standard InChI of an anion with a proton on every negative atom that has no positive neighbour.
+fn protonated(text: &str) -> Result<String, inchi::InchiError> {
+    let read = inchi::struct_from_inchi(text)?;
+    let mut atoms: Vec<(i8, u8)> = read
+        .atoms()
+        .iter()
+        .map(|atom| (atom.charge, atom.implicit_hydrogens))
+        .collect();
+    for (n, atom) in read.atoms().iter().enumerate() {
+        let neighbours = read.bonds().iter().filter_map(|bond| match (bond.from, bond.to) {
+            (from, to) if from == n => Some(to),
+            (from, to) if to == n => Some(from),
+            _ => None,
+        });
+        let balanced = neighbours
+            .into_iter()
+            .any(|neighbour| read.atoms()[neighbour].charge > 0);
+        if atom.charge == -1 && !balanced {
+            atoms[n] = (0, atom.implicit_hydrogens.saturating_add(1));
         }
-        molecule.add_atom(copy);
+    }
+    Ok(rebuilt(&read, &atoms)?.to_inchi(standard())?.into_inchi())
+}
+
+/// A structure for the InChI library from one that it has read, with other charges and hydrogen counts.
+fn rebuilt(read: &inchi::Structure, atoms: &[(i8, u8)]) -> Result<inchi::Molecule, inchi::InchiError> {
+    let mut molecule = inchi::Molecule::new();
+    for (atom, (charge, hydrogens)) in read.atoms().iter().zip(atoms) {
+        let hydrogens = inchi::ImplicitH::Exactly(*hydrogens);
+        let copy = inchi::Atom::new(atom.element.clone())
+            .charge(*charge)
+            .implicit_hydrogens(hydrogens);
+        molecule.add_atom(match atom.isotope {
+            Some(mass_number) => copy.isotope(mass_number),
+            None => copy,
+        });
     }
     for bond in read.bonds() {
         molecule.add_bond(bond.from, bond.to, bond.order)?;
     }
-    read.stereo().iter().for_each(|stereo| molecule.add_stereo(*stereo));
-    Ok(molecule.to_inchi(with_every_element())?.into_inchi())
+    for stereo in read.stereo() {
+        molecule.add_stereo(*stereo);
+    }
+    Ok(molecule)
 }
