@@ -1,1 +1,3 @@
-//! To be written.
+//! Files to statements, statements to files.
+
+pub mod starter;

@@ -1,8 +1,101 @@
 //! The store and the search index: the only place that knows SQL and tantivy.
+//!
+//! One file holds one library; [`Library`] opens it. Questions are in `queries`, changes in `changes` (each a
+//! transaction with a line in the history), the file itself (creating, opening, refusing) in `file`, copies in
+//! `backup`. The search index in `index` is a cache beside the file. Not for: what a user wants to do with it, which is
+//! the business of [`crate::tasks`]. Start reading at `types`.
 
+mod backup;
+mod changes;
+mod error;
+mod file;
+mod history;
+mod index;
+mod queries;
+mod rows;
+mod search;
 mod types;
+mod versions;
 
+pub use backup::CopyReport;
+pub use changes::{LoadCounts, Loader};
+pub use error::LibraryError;
+pub use file::Access;
+pub use history::{HistoryCheck, HistoryLine};
+pub use queries::{PrintDistribution, Statistics, mirrored_descriptor};
+pub use search::{Dextro, Filter, Found, Hit, Why, is_inchikey};
 pub use types::{
-    Chirality, Compound, CompoundId, Entry, EntryId, EntryKind, Hand, Identity, ReviewState, Source, SourceId,
-    SourceKind,
+    Change, Chirality, Compound, CompoundId, Entry, EntryContent, EntryId, EntryKind, Hand, Identity, LimitMethod,
+    NewCompound, NewSource, ReviewState, Source, SourceId, SourceKind,
 };
+
+pub use versions::{Versions, versions};
+
+use rusqlite::Connection;
+use std::cell::RefCell;
+use std::path::{Path, PathBuf};
+
+/// An open library.
+pub struct Library {
+    connection: Connection,
+    path: PathBuf,
+    access: Access,
+    /// Opened by the first search that needs it.
+    index: RefCell<Option<index::NameIndex>>,
+}
+
+impl Library {
+    /// Creates an empty library and opens it for writing. The file is readable by its owner only.
+    ///
+    /// # Errors
+    /// `Exists` when a file is there, `Unwritable` or `NetworkDrive` when the place will not do.
+    pub fn create(path: &Path, change: &Change) -> Result<Self, LibraryError> {
+        Self::create_filled(path, change, |_| Ok(()))
+    }
+
+    /// Creates a library, fills it, and only then gives it its name: another process sees it whole or not at all.
+    ///
+    /// # Errors
+    /// As [`Library::create`], and whatever `fill` returns; then no file is left.
+    pub fn create_filled(
+        path: &Path,
+        change: &Change,
+        fill: impl FnOnce(&mut Library) -> Result<(), LibraryError>,
+    ) -> Result<Self, LibraryError> {
+        file::create(path, change, |connection| {
+            let mut library = Self {
+                connection,
+                path: path.to_owned(),
+                access: Access::Write,
+                index: RefCell::new(None),
+            };
+            fill(&mut library)?;
+            Ok(library.connection)
+        })?;
+        Self::open(path, Access::Write)
+    }
+
+    /// Opens a library that is there.
+    ///
+    /// # Errors
+    /// See [`LibraryError`]: not found, damaged, not a library, newer than this program, not writable.
+    pub fn open(path: &Path, access: Access) -> Result<Self, LibraryError> {
+        let connection = file::open(path, access)?;
+        Ok(Self {
+            connection,
+            path: path.to_owned(),
+            access,
+            index: RefCell::new(None),
+        })
+    }
+
+    /// The file.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// What it was opened for.
+    pub fn access(&self) -> Access {
+        self.access
+    }
+}

@@ -1,6 +1,6 @@
 //! What the library holds, as plain data.
 
-use crate::quantity::MolarMass;
+use crate::quantity::{MolarMass, Printed};
 use crate::statement::Statement;
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -158,6 +158,10 @@ pub struct Compound {
     pub molar_mass: Option<MolarMass>,
     /// Whether the structure can rotate light, as far as it tells.
     pub chirality: Chirality,
+    /// InChIKey of the mirror image, where it differs from its own.
+    pub mirror_key: Option<String>,
+    /// The first two blocks of the InChIKey of the largest component.
+    pub parent_key: Option<String>,
 }
 
 word!(
@@ -224,6 +228,151 @@ pub struct Entry {
     pub seen: Option<String>,
     /// Remark of the librarian.
     pub comment: Option<String>,
+    /// Of a specification: what its method says beyond the statement's fields.
+    pub method: Option<LimitMethod>,
     /// Number of changes so far; an edit names the revision it is based on.
     pub revision: i64,
+}
+
+/// What the method of a specification says beyond the fields of a statement.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct LimitMethod {
+    /// How the solution is prepared, in words, where no number says it: "5.00 g + 6.4 g borax in 50.0 mL".
+    pub preparation: Option<String>,
+    /// The factor by which the value found is to be divided before it is held against the limits.
+    pub divide_by: Option<Printed>,
+}
+
+/// A compound to be added.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NewCompound {
+    /// The preferred name.
+    pub name: String,
+    /// All other names.
+    pub other_names: Vec<String>,
+    /// CAS numbers.
+    pub cas: Vec<String>,
+    /// SMILES as given.
+    pub smiles: Option<String>,
+    /// Standard InChI.
+    pub inchi: Option<String>,
+    /// Standard InChIKey.
+    pub inchikey: Option<String>,
+    /// InChIKey of the mirror image, where it differs from its own.
+    pub mirror_key: Option<String>,
+    /// The first two blocks of the InChIKey of the largest component (salts and hydrates of one parent share it).
+    pub parent_key: Option<String>,
+    /// Own label where InChI cannot tell.
+    pub descriptor: Option<String>,
+    /// Formula in Hill order.
+    pub formula: Option<String>,
+    /// Molar mass.
+    pub molar_mass: Option<MolarMass>,
+    /// What the structure says of chirality.
+    pub chirality: Chirality,
+}
+
+impl NewCompound {
+    /// A compound of which only the name is known.
+    pub fn named(name: impl Into<String>) -> Self {
+        Self {
+            name: name.into(),
+            other_names: Vec::new(),
+            cas: Vec::new(),
+            smiles: None,
+            inchi: None,
+            inchikey: None,
+            mirror_key: None,
+            parent_key: None,
+            descriptor: None,
+            formula: None,
+            molar_mass: None,
+            chirality: Chirality::Unknown,
+        }
+    }
+}
+
+/// A source to be added.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NewSource {
+    /// Its kind.
+    pub kind: SourceKind,
+    /// The citation.
+    pub citation: String,
+    /// DOI without resolver.
+    pub doi: Option<String>,
+    /// Year of publication.
+    pub year: Option<i32>,
+    /// Where the text was read.
+    pub url: Option<String>,
+}
+
+/// What an entry holds apart from its numbers: to be added, or to replace what an entry holds.
+#[derive(Clone, Debug, PartialEq)]
+pub struct EntryContent {
+    /// The compound it is attached to.
+    pub compound: CompoundId,
+    /// Where it was published.
+    pub source: SourceId,
+    /// Value or specification.
+    pub kind: EntryKind,
+    /// The statement.
+    pub statement: Statement,
+    /// How sure the identity is.
+    pub identity: Identity,
+    /// How the hand is known.
+    pub hand: Hand,
+    /// Review state.
+    pub state: ReviewState,
+    /// Why the entry is kept out of pooling, when it is.
+    pub kept_out: Option<String>,
+    /// Substance name as the source gave it.
+    pub substance: Option<String>,
+    /// How the figure was seen by the person who keyed it.
+    pub seen: Option<String>,
+    /// Remark of the librarian.
+    pub comment: Option<String>,
+    /// Of a specification: what its method says beyond the statement's fields.
+    pub method: Option<LimitMethod>,
+}
+
+impl From<Entry> for EntryContent {
+    fn from(entry: Entry) -> Self {
+        Self {
+            compound: entry.compound,
+            source: entry.source,
+            kind: entry.kind,
+            statement: entry.statement,
+            identity: entry.identity,
+            hand: entry.hand,
+            state: entry.state,
+            kept_out: entry.kept_out,
+            substance: entry.substance,
+            seen: entry.seen,
+            comment: entry.comment,
+            method: entry.method,
+        }
+    }
+}
+
+/// Who changes the library, when and why.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Change {
+    /// Who.
+    pub who: String,
+    /// Why, in words.
+    pub why: String,
+    /// When.
+    pub at: time::OffsetDateTime,
+}
+
+impl Change {
+    /// A change made now.
+    pub fn now(who: impl Into<String>, why: impl Into<String>) -> Self {
+        Self {
+            who: who.into(),
+            why: why.into(),
+            at: time::OffsetDateTime::now_utc(),
+        }
+    }
 }
