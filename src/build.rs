@@ -4,11 +4,12 @@ use std::io::Write;
 use std::path::Path;
 
 /// The tables of `data/starter`.
-const TABLES: [&str; 5] = [
+const TABLES: [&str; 6] = [
     "compounds.csv",
     "starter_entries.csv",
     "multi_source_values.csv",
     "spec_ranges.csv",
+    "structures.csv",
     "marks.csv",
 ];
 

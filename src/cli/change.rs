@@ -7,8 +7,8 @@ use clap::Args;
 #[derive(Clone, Debug, Args)]
 #[command(next_help_heading = "For the history")]
 pub struct ChangeOptions {
-    /// Who makes the change; the default is the name of the system's user
-    #[arg(long, env = "BIOT_USER", hide_env_values = true, value_name = "NAME")]
+    /// Who makes the change; the default is $BIOT_USER, or the system's user
+    #[arg(long, value_name = "NAME")]
     pub by: Option<String>,
     /// Why
     #[arg(long, value_name = "TEXT")]
@@ -22,7 +22,7 @@ impl ChangeOptions {
     }
 }
 
-/// The person named, or the system's user.
+/// The person named, that of the environment, or the system's user.
 pub fn who(named: Option<&str>) -> String {
     let user = || {
         ["USER", "LOGNAME", "USERNAME"]

@@ -1,7 +1,7 @@
 //! From what a person types to one compound: an ambiguous text is answered with the candidates, and a person at a
 //! terminal may pick one.
 
-use super::failure::{Candidate, Failure, Fault};
+use super::failure::{Candidate, Failure, Fault, write_candidates};
 use super::session::Session;
 use crate::library::{CompoundId, Library};
 use crate::report::json;
@@ -41,13 +41,18 @@ pub fn ambiguous(reason: &str, candidates: &[resolve::Candidate]) -> Failure {
         candidates: candidates.iter().map(Into::into).collect(),
         ..Failure::new(Fault::Compound, "ambiguous-compound", sentence(reason))
     }
-    .hint("name one of them, or give its number, CAS number or InChIKey")
+    .hint(match candidates {
+        [only] => format!("if this is the one, say so: biot show {}", only.compound.id),
+        _ => "name one of them, or give its number, CAS number or InChIKey".to_owned(),
+    })
 }
 
 /// The failure of a text that means no compound.
 pub fn unknown(text: &str, reason: &str, nearest: &[resolve::Candidate]) -> Failure {
-    let hint = if nearest.is_empty() {
-        format!("biot search {text} looks for parts of the name")
+    let hint = if nearest.is_empty() && text.contains(char::is_alphabetic) {
+        format!("biot search \"{text}\" looks for parts of the name")
+    } else if nearest.is_empty() {
+        "biot search looks for parts of a name".to_owned()
     } else {
         "the nearest names are listed; give one of them, its number or its CAS number".to_owned()
     };
@@ -63,9 +68,9 @@ fn pick(failure: Failure, session: &mut Session) -> Result<CompoundId, Failure> 
     if !session.can_ask() || failure.candidates.is_empty() {
         return Err(failure);
     }
-    session.report(&Failure {
-        hint: None,
-        ..failure.clone()
+    session.tell(|page| {
+        page.paragraph(&format!("{}:", failure.message));
+        write_candidates(&failure.candidates, page);
     });
     let answer = session.ask("Which one? Its number, or Enter to stop:");
     let chosen = answer.and_then(|answer| answer.trim_start_matches('#').parse::<i64>().ok());

@@ -179,8 +179,9 @@ impl From<CurateError> for Failure {
             }
             CurateError::NoCompound => "no-compound",
             CurateError::NameMissing => "name-missing",
-            CurateError::Structure { .. } => "structure",
-            CurateError::Cas { .. } => "cas-number",
+            CurateError::Structure(_) => "structure",
+            CurateError::Cas(_) => "cas-number",
+            CurateError::Contradiction { .. } => "contradiction",
             CurateError::NoValue => "no-value",
         };
         Self::usage(code, "").told(&error.to_string())
@@ -226,32 +227,39 @@ pub fn write_on(failure: &Failure, page: &mut Page) {
         page.lead("  at: ", place);
     }
     if !failure.candidates.is_empty() {
-        let mut table = Table::new(&[
-            Column::Number("compound"),
-            Column::Text("name"),
-            Column::Text("configuration"),
-            Column::Word("sign"),
-            Column::Number("values"),
-            Column::Text("found by"),
-        ]);
-        for candidate in &failure.candidates {
-            let matched = Some(&candidate.matched).filter(|matched| **matched != candidate.name);
-            table.row([
-                candidate.compound.to_string(),
-                candidate.name.clone(),
-                candidate.descriptors.join(", "),
-                candidate.signs.map(human_signs).unwrap_or_default(),
-                candidate.values.to_string(),
-                matched.cloned().unwrap_or_default(),
-            ]);
-        }
-        page.gap();
-        page.table(&table);
-        page.gap();
+        write_candidates(&failure.candidates, page);
     }
     if let Some(hint) = &failure.hint {
         page.lead("hint: ", hint);
     }
+}
+
+/// Writes the compounds to choose from as a table.
+pub fn write_candidates(candidates: &[Candidate], page: &mut Page) {
+    let mut table = Table::new(&[
+        Column::Number("compound"),
+        Column::Text("name"),
+        Column::Text("configuration"),
+        Column::Word("sign"),
+        Column::Number("values"),
+        Column::Text("found by"),
+    ]);
+    // What matched tells candidates apart only where it differs.
+    let differ = candidates.windows(2).any(|pair| pair[0].matched != pair[1].matched);
+    for candidate in candidates {
+        let matched = Some(&candidate.matched).filter(|matched| differ && **matched != candidate.name);
+        table.row([
+            candidate.compound.to_string(),
+            candidate.name.clone(),
+            candidate.descriptors.join(", ").replace("(-)", "(\u{2212})"),
+            candidate.signs.map(human_signs).unwrap_or_default(),
+            candidate.values.to_string(),
+            matched.cloned().unwrap_or_default(),
+        ]);
+    }
+    page.gap();
+    page.table(&table);
+    page.gap();
 }
 
 fn human_signs(signs: &str) -> String {
@@ -268,7 +276,7 @@ pub fn file_failure(doing: &str, path: &std::path::Path, error: &io::Error) -> F
         io::ErrorKind::InvalidData => "the file must be text in UTF-8",
         _ => "check the path and the disk",
     };
-    Failure::usage("file", format!("cannot {doing}: {error}"))
+    Failure::usage("file", format!("cannot {doing} {}: {error}", path.display()))
         .at(path.display().to_string())
         .hint(hint)
 }

@@ -57,9 +57,10 @@ pub fn run(arguments: &MergeArguments, session: &mut Session) -> Result<Outcome,
             page.paragraph("Nothing was changed; --yes merges them.");
         })?;
         return Ok(Outcome::Answered);
-    }
-    for warning in report::merge::warnings(&from.compound, &into.compound) {
-        session.warn(&warning);
+    } else {
+        for warning in report::merge::warnings(&from.compound, &into.compound) {
+            session.warn(&warning);
+        }
     }
     curate::merge(
         &mut library,

@@ -89,13 +89,19 @@ impl Session {
         self.can_ask
     }
 
-    /// The library file: the one named, or the default place.
+    /// The library file: the one named, that of the environment, or the default place.
     ///
     /// # Errors
     /// When none is named and the system names no home folder.
     pub fn library_path(&self) -> Result<PathBuf, Failure> {
-        match &self.manner.library {
-            Some(path) => Ok(path.clone()),
+        // The variable is no default of the option, or usage texts would show the option as one that was typed.
+        let from_environment = || {
+            std::env::var_os("BIOT_LIBRARY")
+                .filter(|path| !path.is_empty())
+                .map(PathBuf::from)
+        };
+        match self.manner.library.clone().or_else(from_environment) {
+            Some(path) => Ok(path),
             None => Ok(care::default_path()?),
         }
     }

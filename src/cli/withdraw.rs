@@ -18,8 +18,8 @@ pub struct WithdrawArguments {
     /// Why it is withdrawn
     #[arg(long, required = true, value_name = "TEXT")]
     pub why: String,
-    /// Who withdraws it; the default is the name of the system's user
-    #[arg(long, env = "BIOT_USER", hide_env_values = true, value_name = "NAME")]
+    /// Who withdraws it; the default is $BIOT_USER, or the system's user
+    #[arg(long, value_name = "NAME")]
     pub by: Option<String>,
 }
 

@@ -85,16 +85,8 @@ pub fn fold(name: &str) -> String {
     folded
 }
 
-/// The words, locants and letters of a name in lower case, as search takes them; signs of rotation are left out.
-pub fn tokens(name: &str) -> Vec<String> {
-    let spoken = typed_tokens(name)
-        .into_iter()
-        .filter(|token| token.text.starts_with(char::is_alphanumeric));
-    spoken.map(|token| token.text.to_lowercase()).collect()
-}
-
-/// The tokens of a name with their kinds, in printed order, after folding and turning around.
-pub fn typed_tokens(name: &str) -> Vec<Token> {
+/// The tokens of a name, in printed order, after folding and turning around.
+pub fn tokens(name: &str) -> Vec<Token> {
     pieces(&fold(&turned_around(name)))
         .into_iter()
         .map(|piece| piece.token)

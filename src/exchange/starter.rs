@@ -5,7 +5,6 @@
 //! with a row stands in `marks.csv` (kept out of pooling, hand inferred, a doubt) and travels with it. Start reading at
 //! [`load_starter`].
 
-use crate::compound::name;
 use crate::library::{
     Change, Chirality, CompoundId, EntryContent, EntryKind, Hand, Identity, Library, LibraryError, LimitMethod, Loader,
     NewCompound, NewSource, ReviewState, SourceId, SourceKind,
@@ -64,6 +63,7 @@ pub fn load_starter(
     let (report, _) = library.load("starter", &change, |loader| {
         let mut starter = Starter {
             loader,
+            structures: Structures::read(&tables.structures)?,
             marks: Marks::read(&tables.marks),
             compounds: HashMap::new(),
             named: HashMap::new(),
@@ -84,6 +84,7 @@ pub fn load_starter(
 /// One loading of the tables.
 struct Starter<'a, 'tx> {
     loader: &'a mut Loader<'tx>,
+    structures: Structures,
     marks: Marks,
     /// Compounds of `compounds.csv` by their number there.
     compounds: HashMap<String, CompoundId>,
@@ -153,7 +154,7 @@ impl Starter<'_, '_> {
         );
         let number = row.required("compound")?;
         let descriptor = self.marks.value(number, "descriptor");
-        let new = structured(row, name, other_names, descriptor)?;
+        let new = structured(&self.structures, row, name, other_names, descriptor)?;
         let id = self.loader.compound(&new)?;
         self.compounds.insert(number.to_owned(), id);
         Ok(())
@@ -196,7 +197,7 @@ impl Starter<'_, '_> {
         let record = row.required("id")?;
         let name = row.required("name")?;
         let compound = if row.optional("inchikey").is_some() {
-            let new = structured(row, name, Vec::new(), None)?;
+            let new = structured(&self.structures, row, name, Vec::new(), None)?;
             self.loader.compound(&new)?
         } else {
             // Without structure on purpose (mixtures, unknown isomers, undefined salts): never joined to a compound
@@ -356,25 +357,70 @@ impl Starter<'_, '_> {
     }
 }
 
-/// A compound with the structure columns of a row.
+/// A compound with the structure columns of a row; what follows from its InChI stands in `structures.csv`.
 fn structured(
+    structures: &Structures,
     row: &Row<'_>,
     name: &str,
     other_names: Vec<String>,
     descriptor: Option<String>,
 ) -> Result<NewCompound, String> {
-    let molar_mass = row.printed("molar_mass")?;
-    Ok(NewCompound {
+    let mut compound = NewCompound {
         smiles: row.text("smiles"),
         inchi: row.text("inchi"),
         inchikey: row.text("inchikey"),
         descriptor,
         formula: row.text("formula"),
-        molar_mass: molar_mass.map(|mass| MolarMass::from_grams_per_mole(mass.value())),
+        molar_mass: row
+            .printed("molar_mass")?
+            .map(|mass| MolarMass::from_grams_per_mole(mass.value())),
         other_names,
-        chirality: Chirality::Unknown,
         ..NewCompound::named(name)
-    })
+    };
+    if let Some(key) = &compound.inchikey {
+        let derived = structures
+            .by_key
+            .get(key)
+            .ok_or_else(|| format!("{key} is not in structures.csv"))?;
+        compound.mirror_key.clone_from(&derived.mirror_key);
+        compound.parent_key.clone_from(&derived.parent_key);
+        // An own descriptor says what InChI cannot: such a structure is not achiral.
+        if compound.descriptor.is_none() {
+            compound.chirality = derived.chirality;
+        }
+    }
+    Ok(compound)
+}
+
+/// What follows from the InChIs of the other tables, from `structures.csv`: it saves working it out at first use, and
+/// a test works it out again.
+struct Structures {
+    by_key: HashMap<String, Derived>,
+}
+
+struct Derived {
+    mirror_key: Option<String>,
+    parent_key: Option<String>,
+    chirality: Chirality,
+}
+
+impl Structures {
+    fn read(table: &Table) -> Result<Self, LibraryError> {
+        let mut by_key = HashMap::new();
+        for row in table.rows() {
+            let word = row.optional("chirality").unwrap_or_default();
+            let chirality = Chirality::from_word(word).ok_or_else(|| {
+                LibraryError::Refused(format!("structures.csv, line {}: chirality \"{word}\"", row.line))
+            })?;
+            let derived = Derived {
+                mirror_key: row.text("mirror_key"),
+                parent_key: row.text("parent_key"),
+                chirality,
+            };
+            by_key.insert(row.text("inchikey").unwrap_or_default(), derived);
+        }
+        Ok(Self { by_key })
+    }
 }
 
 /// The fields of a statement that both tables of values name alike.
@@ -668,6 +714,7 @@ struct Tables {
     entries: Table,
     values: Table,
     limits: Table,
+    structures: Table,
     marks: Table,
 }
 
@@ -685,6 +732,7 @@ impl Tables {
             entries: table!("starter_entries.csv")?,
             values: table!("multi_source_values.csv")?,
             limits: table!("spec_ranges.csv")?,
+            structures: table!("structures.csv")?,
             marks: table!("marks.csv")?,
         })
     }

@@ -16,6 +16,15 @@ use uuid::Uuid;
 /// Stable ids that follow from what a record is are drawn from this namespace (UUID version 5).
 const NAMESPACE: Uuid = Uuid::from_u128(0x6269_6f74_2d6c_8962_b261_7279_2d69_6473);
 
+/// The compound a new entry is attached to.
+#[derive(Clone, Debug, PartialEq)]
+pub enum CompoundChoice {
+    /// One that is there.
+    Known(CompoundId),
+    /// One to be added.
+    New(NewCompound),
+}
+
 /// What a load added.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct LoadCounts {
@@ -33,20 +42,7 @@ impl Library {
     /// # Errors
     /// `CompoundExists` when the structure (and descriptor) is there already; `Refused` when it has no name.
     pub fn add_compound(&mut self, compound: &NewCompound, change: &Change) -> Result<CompoundId, LibraryError> {
-        self.in_transaction(|tx| {
-            let id = insert_compound(tx, compound, None)?;
-            let after = compound_as_json(tx, id)?;
-            history::record(
-                tx,
-                change,
-                "add",
-                "compound",
-                &uid_of(tx, "compound", id.0)?,
-                None,
-                after.as_ref(),
-            )?;
-            Ok(id)
-        })
+        self.in_transaction(|tx| add_compound(tx, compound, change))
     }
 
     /// Gives a compound further names and CAS numbers; those it has already are left out.
@@ -76,22 +72,29 @@ impl Library {
 
     /// Adds a source, or finds the one with the same DOI or the same citation.
     pub fn add_source(&mut self, source: &NewSource, change: &Change) -> Result<SourceId, LibraryError> {
+        self.in_transaction(|tx| add_source(tx, source, change))
+    }
+
+    /// Adds an entry with its compound and source, each found or added, in one transaction; `content` is given their
+    /// numbers.
+    pub fn add_record(
+        &mut self,
+        compound: &CompoundChoice,
+        source: &NewSource,
+        content: impl FnOnce(CompoundId, SourceId) -> EntryContent,
+        change: &Change,
+    ) -> Result<EntryId, LibraryError> {
+        let known = match compound {
+            CompoundChoice::Known(id) => Some(self.compound(*id)?.id),
+            CompoundChoice::New(_) => None,
+        };
         self.in_transaction(|tx| {
-            if let Some(id) = find_source(tx, source)? {
-                return Ok(id);
-            }
-            let id = insert_source(tx, source, None)?;
-            let after = row_as_json(tx, "source", id.0)?;
-            history::record(
-                tx,
-                change,
-                "add",
-                "source",
-                &uid_of(tx, "source", id.0)?,
-                None,
-                after.as_ref(),
-            )?;
-            Ok(id)
+            let compound = match (compound, known) {
+                (CompoundChoice::New(new), _) => add_compound(tx, new, change)?,
+                (CompoundChoice::Known(id), known) => known.unwrap_or(*id),
+            };
+            let source = add_source(tx, source, change)?;
+            add_entry(tx, &content(compound, source), change)
         })
     }
 
@@ -100,13 +103,7 @@ impl Library {
         let mut content = content.clone();
         content.compound = self.compound(content.compound)?.id;
         self.source(content.source)?;
-        self.in_transaction(|tx| {
-            let uid = Uuid::now_v7().to_string();
-            let id = insert_entry(tx, &content, &uid, None)?;
-            let after = row_as_json(tx, "entry", id.0)?;
-            history::record(tx, change, "add", "entry", &uid, None, after.as_ref())?;
-            Ok(id)
-        })
+        self.in_transaction(|tx| add_entry(tx, &content, change))
     }
 
     /// Replaces what an entry holds.
@@ -371,7 +368,7 @@ impl Loader<'_> {
     pub fn by_name(&self, name: &str) -> Result<Vec<CompoundId>, LibraryError> {
         self.ids(
             "SELECT DISTINCT compound FROM compound_name WHERE folded = ? LIMIT 100",
-            &name::fold(name),
+            &super::folded(name),
         )
     }
 
@@ -400,6 +397,33 @@ impl Loader<'_> {
         let ids = select.query_map([text], |row| Ok(CompoundId(row.get(0)?)))?;
         Ok(ids.collect::<Result<_, _>>()?)
     }
+}
+
+fn add_compound(tx: &Connection, compound: &NewCompound, change: &Change) -> Result<CompoundId, LibraryError> {
+    let id = insert_compound(tx, compound, None)?;
+    let after = compound_as_json(tx, id)?;
+    let uid = uid_of(tx, "compound", id.0)?;
+    history::record(tx, change, "add", "compound", &uid, None, after.as_ref())?;
+    Ok(id)
+}
+
+fn add_source(tx: &Connection, source: &NewSource, change: &Change) -> Result<SourceId, LibraryError> {
+    if let Some(id) = find_source(tx, source)? {
+        return Ok(id);
+    }
+    let id = insert_source(tx, source, None)?;
+    let after = row_as_json(tx, "source", id.0)?;
+    let uid = uid_of(tx, "source", id.0)?;
+    history::record(tx, change, "add", "source", &uid, None, after.as_ref())?;
+    Ok(id)
+}
+
+fn add_entry(tx: &Connection, content: &EntryContent, change: &Change) -> Result<EntryId, LibraryError> {
+    let uid = Uuid::now_v7().to_string();
+    let id = insert_entry(tx, content, &uid, None)?;
+    let after = row_as_json(tx, "entry", id.0)?;
+    history::record(tx, change, "add", "entry", &uid, None, after.as_ref())?;
+    Ok(id)
 }
 
 fn insert_compound(
@@ -463,7 +487,7 @@ fn insert_name(connection: &Connection, id: CompoundId, name: &str, kind: &str) 
             "INSERT INTO compound_name (compound, name, kind, folded, stem) VALUES (?, ?, ?, ?, ?) \
              ON CONFLICT DO NOTHING",
         )?
-        .execute((id.0, name, kind, name::fold(name), name::stem(name)))?)
+        .execute((id.0, name, kind, super::folded(name), name::stem(name)))?)
 }
 
 fn insert_cas(connection: &Connection, id: CompoundId, number: &str) -> Result<(), LibraryError> {

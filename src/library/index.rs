@@ -5,7 +5,8 @@
 //! Exact names, numbers and formulas never come here: the file itself answers them. Start reading at [`NameIndex`].
 
 use super::error::LibraryError;
-use crate::compound::name;
+use super::folded;
+use crate::compound::name::{self, TokenKind};
 use rusqlite::{Connection, OptionalExtension};
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
@@ -129,7 +130,7 @@ impl NameIndex {
     pub(super) fn candidates(&self, typed: &str) -> Result<Vec<(i64, i64)>, LibraryError> {
         let searcher = self.reader.searcher();
         let mut found: BTreeSet<(i64, i64)> = BTreeSet::new();
-        let folded = name::fold(typed);
+        let folded = folded(typed);
         let stem = name::stem(typed);
         // The whole name, or all of it but its descriptors, with one typing error.
         for (field, text) in [(self.fields.folded, &folded), (self.fields.stem, &stem)] {
@@ -189,7 +190,11 @@ impl NameIndex {
     /// One clause for each word typed: the word, or, where it is long, its spellings with one typing error.
     fn word_clauses(&self, searcher: &Searcher, typed: &str) -> Result<Vec<Box<dyn Query>>, LibraryError> {
         let mut clauses = Vec::new();
-        for word in name::tokens(typed) {
+        for token in name::tokens(typed) {
+            if token.kind == TokenKind::Descriptor {
+                continue;
+            }
+            let word = token.text;
             let n_letters = word.chars().filter(|c| c.is_alphabetic()).count();
             if n_letters < 2 {
                 continue;
@@ -386,7 +391,7 @@ impl NameIndex {
             document.add_u64(self.fields.compound, compound.cast_unsigned());
             document.add_text(self.fields.folded, &folded);
             document.add_text(self.fields.stem, &stem);
-            document.add_pre_tokenized_text(self.fields.tokens, pre_tokenized(name::tokens(&name)));
+            document.add_pre_tokenized_text(self.fields.tokens, pre_tokenized(words_of_name(&name)));
             writer.add_document(document)?;
         }
         Ok(())
@@ -423,6 +428,11 @@ pub(super) fn folder_of(library: &Path) -> PathBuf {
 fn has_long_word(text: &str) -> bool {
     text.split(|c: char| !c.is_alphabetic())
         .any(|word| word.chars().count() + 1 >= LONG_WORD)
+}
+
+/// The words, locants, numbers and descriptors of a name.
+pub(super) fn words_of_name(name: &str) -> Vec<String> {
+    name::tokens(name).into_iter().map(|token| token.text).collect()
 }
 
 /// The words of a citation.

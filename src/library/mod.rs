@@ -14,11 +14,12 @@ mod index;
 mod queries;
 mod rows;
 mod search;
+mod structured;
 mod types;
 mod versions;
 
 pub use backup::CopyReport;
-pub use changes::{LoadCounts, Loader};
+pub use changes::{CompoundChoice, LoadCounts, Loader};
 pub use error::LibraryError;
 pub use file::Access;
 pub use history::{HistoryCheck, HistoryLine};
@@ -31,9 +32,15 @@ pub use types::{
 
 pub use versions::{Versions, versions};
 
+use crate::compound::name;
 use rusqlite::Connection;
 use std::cell::RefCell;
 use std::path::{Path, PathBuf};
+
+/// A name in the one form in which names are compared: an inverted index name turned around, then folded.
+fn folded(name: &str) -> String {
+    name::fold(&name::turned_around(name))
+}
 
 /// An open library.
 pub struct Library {

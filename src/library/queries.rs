@@ -6,7 +6,6 @@ use super::error::LibraryError;
 use super::history::{self, HistoryCheck, HistoryLine};
 use super::rows::{self, SELECT_COMPOUND, SELECT_ENTRY, SELECT_SOURCE};
 use super::types::{Compound, CompoundId, Entry, EntryId, Source, SourceId};
-use crate::compound::name;
 use rusqlite::{OptionalExtension, Params};
 use serde::{Deserialize, Serialize};
 
@@ -81,7 +80,7 @@ impl Library {
     pub fn compounds_by_name(&self, name: &str) -> Result<Vec<Compound>, LibraryError> {
         self.surviving_compounds(
             "SELECT DISTINCT compound FROM compound_name WHERE folded = ? LIMIT 100",
-            [name::fold(name)],
+            [super::folded(name)],
         )
     }
 

@@ -4,8 +4,10 @@
 
 use super::Library;
 use super::error::LibraryError;
-use super::index::{LONG_WORD, NameIndex};
+use super::folded;
+use super::index::{LONG_WORD, NameIndex, words_of_name};
 use super::types::{Compound, CompoundId, EntryKind, ReviewState, Source, SourceId};
+use crate::compound::Formula;
 use crate::compound::name;
 use crate::quantity::SpectralLine;
 use crate::solvent::Solvent;
@@ -166,9 +168,10 @@ impl Library {
             }
             return Ok(hits);
         }
-        if typed.bytes().any(|b| b.is_ascii_digit()) && typed.starts_with(|c: char| c.is_ascii_uppercase()) {
+        let starts_like_formula = typed.starts_with(|c: char| c.is_ascii_uppercase());
+        if let Some(formula) = Formula::parse(typed).ok().filter(|_| starts_like_formula) {
             return Ok(self
-                .compounds_by_formula(typed)?
+                .compounds_by_formula(&formula.to_string())?
                 .into_iter()
                 .map(hit(Why::Formula))
                 .collect());
@@ -186,7 +189,7 @@ impl Library {
                 let matched = best_name(&compound, typed, why);
                 let rank = Rank::of(
                     why,
-                    strsim::osa_distance(&name::fold(typed), &name::fold(&matched)),
+                    strsim::osa_distance(&folded(typed), &folded(&matched)),
                     matched.len(),
                 );
                 hits.push((Hit { compound, matched, why }, rank));
@@ -207,9 +210,9 @@ impl Library {
                 )),
             ),
         };
-        let typed_folded = name::fold(typed);
+        let typed_folded = folded(typed);
         let typed_stem = name::stem(typed);
-        let typed_words = name::tokens(typed);
+        let typed_words = words_of_name(typed);
         let mut ranked: Vec<(Rank, String, CompoundId)> = Vec::with_capacity(names.len());
         for (name, compound) in names {
             // A stale index may know a name that is gone.
@@ -223,7 +226,7 @@ impl Library {
                 Why::TypingError
             } else if is_typing_error(&typed_stem, &stem) {
                 Why::TypingErrorInStem
-            } else if words_missing(&typed_words, &name::tokens(&name)) == 0 {
+            } else if words_missing(&typed_words, &words_of_name(&name)) == 0 {
                 Why::AllWords
             } else {
                 Why::SomeWords
@@ -345,15 +348,15 @@ impl Rank {
 
 /// The name of a compound that made it a hit.
 fn best_name(compound: &Compound, typed: &str, why: Why) -> String {
-    let folded = name::fold(typed);
+    let wanted = folded(typed);
     let stem = name::stem(typed);
     std::iter::once(&compound.name)
         .chain(&compound.other_names)
         .filter(|name| match why {
-            Why::ExactName => name::fold(name) == folded,
+            Why::ExactName => folded(name) == wanted,
             _ => name::stem(name) == stem,
         })
-        .min_by_key(|name| strsim::osa_distance(&folded, &name::fold(name)))
+        .min_by_key(|name| strsim::osa_distance(&wanted, &folded(name)))
         .unwrap_or(&compound.name)
         .clone()
 }

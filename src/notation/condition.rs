@@ -67,11 +67,6 @@ pub(super) struct Conditions {
 }
 
 impl Conditions {
-    /// Whether nothing was printed.
-    pub(super) fn is_empty(&self) -> bool {
-        self.temperature.is_none() && self.light.is_none() && self.is_without_sample() && self.time.is_none()
-    }
-
     /// Whether neither solvent nor anything else about the sample was printed.
     pub(super) fn is_without_sample(&self) -> bool {
         self.solvent.is_none() && self.concentration.is_none() && self.path.is_none() && self.ee.is_none()
@@ -166,8 +161,10 @@ impl<'a> Reader<'a> {
             if self.is_citation(at) {
                 break;
             }
-            let starts_word =
-                at == open + 1 || !s.is_glued(at) || !matches!(s.kind(at - 1), Some(Kind::Word | Kind::Number(_)));
+            let inside_name = s.is_glued(at)
+                && (matches!(s.kind(at - 1), Some(Kind::Word | Kind::Number(_)))
+                    || s.kind(at - 1) == Some(Kind::Minus) && s.is_glued(at - 1) && at > open + 2);
+            let starts_word = at == open + 1 || !inside_name;
             match self.item(at, Place::Bracket { starts_word }) {
                 Some(next) if next > at => {
                     at = next;
@@ -218,7 +215,7 @@ impl<'a> Reader<'a> {
             let mut probe = at;
             let mut linked = false;
             for _ in 0..4 {
-                if self.is_link(probe) && !self.is_shift(probe) {
+                if self.is_link(probe) && !self.is_shift(probe) && !self.is_light_behind_slash(probe) {
                     linked |= !s.is_any_mark(probe, &[',', '.']);
                     probe += 1;
                 } else {
@@ -240,6 +237,25 @@ impl<'a> Reader<'a> {
             let comma = probe > at && s.is_mark(probe - 1, ',');
             let semicolon = s.is_mark(probe, ';');
             if semicolon {
+                if s.is_word(probe + 1, &["c"]) && s.is_mark(probe + 2, '=') {
+                    if let Some(next) = self.item(probe + 1, Place::Line { linked: true }) {
+                        at = next;
+                        continue;
+                    }
+                }
+                // `between + 25° and + 26°; (10 % solution in 2N HCl)`, unless the bracket announces the next value.
+                if s.is_open(probe + 1) && self.conditions.is_without_sample() {
+                    let mut bracket = Reader::with(s, self.conditions.clone());
+                    if let Some(next) = bracket.bracket(probe + 1) {
+                        let announces = s.is_any_mark(next, &[':', '='])
+                            || matches!(s.kind(next), Some(Kind::Plus | Kind::Minus | Kind::Number(_)));
+                        if !announces && !bracket.conditions.is_without_sample() {
+                            self.conditions = bracket.conditions;
+                            at = next;
+                            continue;
+                        }
+                    }
+                }
                 // `at 25 °C; 546.1 nm in pyridine`
                 if s.number(probe + 1).is_some() && s.is_word(probe + 2, &["nm"]) {
                     if let Some(next) = self.item(probe + 1, Place::Line { linked: true }) {
@@ -274,7 +290,7 @@ impl<'a> Reader<'a> {
     /// Words and marks that lead from a value to its conditions.
     fn is_link(&self, at: usize) -> bool {
         let s = self.s;
-        if s.is_any_mark(at, &[',', '/', '@', '|']) {
+        if s.is_any_mark(at, &[',', '/', '@']) {
             return true;
         }
         let words = [
@@ -321,10 +337,20 @@ impl<'a> Reader<'a> {
         s.is_word(at, &words) && self.s.text(at) != "A"
     }
 
+    fn is_light_behind_slash(&self, at: usize) -> bool {
+        let s = self.s;
+        s.is_mark(at, '/') && (s.is_word(at + 1, &["d", "hg", "na"]) || s.number(at + 1).is_some_and(is_wavelength))
+    }
+
     /// Conditions that need no link before them: a temperature, a per cent, a bracket, a solvent behind `/D`.
     fn may_follow_directly(&self, at: usize) -> bool {
         let s = self.s;
-        s.number(at).is_some() || at > 0 && s.is_word(at - 1, &["d"]) || at > 0 && s.kind(at - 1) == Some(Kind::Degree)
+        let Some(before) = at.checked_sub(1) else { return false };
+        s.number(at).is_some()
+            || s.is_word(before, &["d", "deg", "degree", "degrees", "solution", "soln"])
+            || matches!(s.kind(before), Some(Kind::Degree | Kind::Percent))
+            || s.is_close(before) && s.kind(before.wrapping_sub(1)) != Some(Kind::Word)
+            || s.is_word(at, &["aqueous", "aq", "neat"])
     }
 
     /// Reads one condition at `at`.
@@ -705,6 +731,10 @@ impl<'a> Reader<'a> {
     /// Words with a meaning of their own.
     fn words(&mut self, at: usize, place: Place) -> Option<usize> {
         let s = self.s;
+        if s.is_word(at, &["pure"]) && s.is_word(at + 1 + usize::from(s.is_mark(at + 1, ',')), &["d"]) {
+            self.conditions.solvent.get_or_insert(Solvent::Neat);
+            return Some(at + 1);
+        }
         if s.is_word(at, &["ph"]) && s.number(at + 1).is_some() && self.conditions.solvent.is_some() {
             return Some(at + 2);
         }
@@ -815,6 +845,16 @@ impl<'a> Reader<'a> {
         let bracketed = matches!(place, Place::Bracket { .. });
         // A temperature, or a range of temperatures.
         if let Some(end) = self.behind_celsius(at + 1) {
+            // `at 365 °C`: no rotation is measured there, but at 365 nm.
+            if number.value() >= 230.0 {
+                if let Some(light) = Light::at(number.value()) {
+                    self.conditions
+                        .doubts
+                        .push(Doubt::WavelengthUnit(s.slice(at, end).to_owned()));
+                    self.set_light(light);
+                    return Some(end);
+                }
+            }
             self.set_temperature(StatedTemperature::At(number));
             return Some(self.light_behind_temperature(end));
         }
@@ -852,7 +892,7 @@ impl<'a> Reader<'a> {
                 s.text(at + 1) != "A" || number.value() > 2300.0,
                 Light::at(number.value()),
             ) {
-                self.conditions.light.get_or_insert(light);
+                self.set_light(light);
                 return Some(end);
             }
         }
@@ -870,9 +910,40 @@ impl<'a> Reader<'a> {
             self.conditions.time.get_or_insert(s.slice(at, at + 2).to_owned());
             return Some(end);
         }
-        if let Some((solvent, end)) = self.solvent_at(at) {
-            self.set_solvent(solvent, at, end);
+        if let Some(end) = self.strength(at, number) {
             return Some(end);
+        }
+        let of_solution = s.kind(at + 1) == Some(Kind::Percent)
+            && (self.ratio_unit(at + 2).is_some() || s.is_word(at + 2, &["solution", "soln"]));
+        if !of_solution {
+            if let Some((solvent, end)) = self.solvent_at(at) {
+                self.set_solvent(solvent, at, end);
+                return Some(end);
+            }
+        }
+        // `99% pure` and `92% yield` are no concentrations; `in 15 mL` contradicts one.
+        if s.kind(at + 1) == Some(Kind::Percent)
+            && s.is_word(
+                at + 2,
+                &[
+                    "pure",
+                    "purity",
+                    "yield",
+                    "optical",
+                    "op",
+                    "optically",
+                    "conversion",
+                    "de",
+                    "dr",
+                    "er",
+                ],
+            )
+        {
+            return bracketed.then_some(at + 3);
+        }
+        if s.is_word(at + 1, &["ml"]) && bracketed && self.conditions.concentration.is_some() {
+            self.conditions.doubts.push(Doubt::ConcentrationGarbled);
+            return Some(at + 2);
         }
         // `10 % solution`, `350 mg in 50 mL`, `5 % (w/v)`
         let mass = s.is_word(at + 1, &["g", "mg", "gm", "gin"]);
@@ -894,7 +965,7 @@ impl<'a> Reader<'a> {
                 }
             }
         }
-        if bracketed {
+        if bracketed || place == (Place::Line { linked: true }) {
             // `5-10%`
             if s.kind(at + 1) == Some(Kind::Minus) {
                 if let (Some(second), Some(Kind::Percent)) = (s.number(at + 2), s.kind(at + 3)) {
@@ -907,9 +978,52 @@ impl<'a> Reader<'a> {
                     return Some(at + 4);
                 }
             }
+        }
+        if bracketed {
             return self.bare_concentration(at, number);
         }
         None
+    }
+
+    /// The strength of a solution named before: `sodium hydroxide, 2.43% in 0.5 N`; or a strength of zero.
+    fn strength(&mut self, at: usize, number: Printed) -> Option<usize> {
+        let s = self.s;
+        let unit = s.text(at + 1);
+        if !matches!(unit, "N" | "M" | "n" | "m") {
+            return None;
+        }
+        if number.value() == 0.0 {
+            let (solvent, end) = self.solvent_at(at + 2)?;
+            self.conditions
+                .doubts
+                .push(Doubt::ZeroStrength(s.slice(at, end).to_owned()));
+            // The name without its strength.
+            let name = Solvent::parse(s.slice(at + 2, end)).unwrap_or(solvent);
+            self.set_solvent(name, at + 2, end);
+            return Some(end);
+        }
+        let ends = s.is_close(at + 2) || s.is_any_mark(at + 2, &[',', ';']);
+        let named = self.conditions.solvent.as_ref().filter(|_| ends)?.to_string();
+        let name = named.strip_suffix(" aq")?;
+        if name.contains(' ') {
+            return None;
+        }
+        let unit = unit.to_uppercase();
+        let solvent = Solvent::parse(&format!("{} {unit} {name}", s.text(at))).ok()?;
+        self.conditions.solvent = Some(solvent);
+        Some(at + 2)
+    }
+
+    /// Sets the light; a printed number replaces the bare name of the same line.
+    fn set_light(&mut self, light: Light) {
+        match &self.conditions.light {
+            None => self.conditions.light = Some(light),
+            Some(before) => {
+                if before.nanometres.is_none() && light.nanometres.is_some() && before.line == light.line {
+                    self.conditions.light = Some(light);
+                }
+            }
+        }
     }
 
     /// A number without a unit beside a solvent: `0.1 in chloroform`, `MeOH, 0.5`, `1.0, CHCl3`.
@@ -973,7 +1087,7 @@ impl<'a> Reader<'a> {
             } else {
                 at + 1
             };
-            self.conditions.light.get_or_insert(light);
+            self.set_light(light);
             return Some(end);
         }
         if s.is_mark(at, '/') && place != Place::Slash {
@@ -986,13 +1100,14 @@ impl<'a> Reader<'a> {
         }
         if s.is_word(at, &["λ"]) && s.is_any_mark(at + 1, &['=', ':']) {
             let light = Light::at(s.number(at + 2)?.printed.value())?;
-            self.conditions.light.get_or_insert(light);
+            self.set_light(light);
             return Some(if s.is_word(at + 3, &["nm"]) { at + 4 } else { at + 3 });
         }
         let line_behind = |at: usize| s.is_word(at, &["line", "light", "lamp", "lines"]);
         let mut next = at;
         let mut found = None;
         let mut letters = false;
+        let mut named = false;
         for _ in 0..5 {
             if s.is_word(next, &["sodium"]) || s.text(next) == "Na" || s.text(next) == "NA" {
                 // "sodium hydroxide" and "sodium salt" are no light.
@@ -1001,7 +1116,10 @@ impl<'a> Reader<'a> {
                 }
                 found = Some(Light::sodium());
                 next += 1;
-            } else if s.is_word(next, &["d"]) && !s.is_mark(next + 1, '=') {
+            } else if s.is_word(next, &["d"])
+                && (place == Place::Slash || !s.is_mark(next + 1, '='))
+                && (!self.is_prefix(next) || line_behind(next + 2))
+            {
                 letters = true;
                 found = Some(Light::sodium());
                 next += 1;
@@ -1011,7 +1129,7 @@ impl<'a> Reader<'a> {
             } else if found.is_some()
                 && (s.kind(next) == Some(Kind::Minus) || line_behind(next) || s.is_mark(next, '-'))
             {
-                letters |= line_behind(next);
+                named |= line_behind(next);
                 next += 1;
             } else {
                 break;
@@ -1024,17 +1142,21 @@ impl<'a> Reader<'a> {
                 Place::Bracket { starts_word } => starts_word,
                 // On the line a bare D is too little: "in D2O", "vitamin D".
                 Place::Line { linked } => {
-                    linked
-                        && (!bare_letter
-                            || s.is_any_mark(at.wrapping_sub(1), &['/', ','])
-                            || s.is_word(at.wrapping_sub(1), &["at", "for"]))
+                    if named {
+                        true
+                    } else {
+                        linked
+                            && (!bare_letter
+                                || s.is_any_mark(at.wrapping_sub(1), &['/', ','])
+                                || s.is_word(at.wrapping_sub(1), &["at", "for"]))
+                    }
                 }
             };
             if !allowed {
                 return None;
             }
             // `589 nm (sodium D-line)`: the printed number stays.
-            self.conditions.light.get_or_insert(light);
+            self.set_light(light);
             return Some(next);
         }
         if place == Place::Slash && s.kind(at) == Some(Kind::Word) {
@@ -1056,6 +1178,15 @@ impl<'a> Reader<'a> {
             }
         }
         None
+    }
+
+    /// Whether the letter at `at` is the prefix of a name: `D-form`, `d-limonene`.
+    fn is_prefix(&self, at: usize) -> bool {
+        let s = self.s;
+        s.kind(at + 1) == Some(Kind::Minus)
+            && s.is_glued(at + 1)
+            && s.is_glued(at + 2)
+            && s.kind(at + 2) == Some(Kind::Word)
     }
 
     /// The solvent at `at`, with the place behind it.
@@ -1085,7 +1216,7 @@ impl<'a> Reader<'a> {
         // An unknown name behind "in" within a bracket is kept as printed.
         if s.is_word(at, &["in"]) && matches!(place, Place::Bracket { .. }) && s.kind(at + 1) == Some(Kind::Word) {
             let mut from = at + 1;
-            while s.is_word(from, &["a", "an", "the"]) {
+            while s.is_word(from, &["a", "an", "the", "about", "ca", "approximately"]) || s.is_mark(from, '.') {
                 from += 1;
             }
             if self.solvent_at(from).is_some() || self.conditions.solvent.is_some() {

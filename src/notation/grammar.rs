@@ -46,6 +46,8 @@ enum Joint {
     Series,
     /// It follows at once by "and": conditions behind it belong to both.
     Twin,
+    /// It follows by "to", as the next reading of the same solution.
+    Onward,
     /// It stands farther on in the prose.
     Prose,
 }
@@ -104,7 +106,7 @@ impl<'a> Grammar<'a> {
                     || reader.conditions.concentration.is_some_and(|c| c.unit_printed)
                 {
                     // A head within the bracket is read in its own right.
-                    if !(at + 1..end).any(|n| s.is_open(n) && head(s, n).is_some()) {
+                    if !self.holds_head(at, end) {
                         self.ambient = Some(reader.conditions);
                         return end;
                     }
@@ -115,7 +117,25 @@ impl<'a> Grammar<'a> {
         if let Some(end) = self.measured_at(at) {
             return end;
         }
-        self.prose(at).unwrap_or(at + 1)
+        self.prose(at).or_else(|| self.headless(at)).unwrap_or(at + 1)
+    }
+
+    /// `measured −12° to −16° (c=1, CHCl3)`: a signed angle with a concentration and a solvent behind it needs no head.
+    fn headless(&mut self, at: usize) -> Option<usize> {
+        let s = self.s;
+        if !matches!(s.kind(at), Some(Kind::Plus | Kind::Minus)) || s.is_glued(at) && at > 0 && !s.is_open(at - 1) {
+            return None;
+        }
+        let value = self.value(at).filter(Value::is_angle)?;
+        if !s.is_open(value.end) {
+            return None;
+        }
+        let (own, end) = self.conditions_behind(&value);
+        if own.solvent.is_none() || !own.concentration.is_some_and(|c| c.unit_printed) {
+            return None;
+        }
+        self.push(RotationKind::Specific, value, own, at, end, Joint::Head);
+        Some(end)
     }
 
     /// `measured at c=1 in 5M HCl is -6.0 ± 0.5°`: conditions that announce a value without a head.
@@ -189,6 +209,10 @@ impl<'a> Grammar<'a> {
                 continue;
             }
             if s.is_open(at) {
+                if s.behind_bracket(at, 40).is_some_and(|end| self.holds_head(at, end)) {
+                    at += 1;
+                    continue;
+                }
                 match before.bracket(at) {
                     Some(end) if !self.holds_value(at, end, &head) => at = end,
                     _ => at += 1,
@@ -334,6 +358,11 @@ impl<'a> Grammar<'a> {
         fits.then(|| (inner.to_owned(), end))
     }
 
+    /// Whether a head stands in the bracket at `open`.
+    fn holds_head(&self, open: usize, end: usize) -> bool {
+        (open + 1..end).any(|n| head(self.s, n).is_some())
+    }
+
     /// Whether the bracket at `open` holds a value rather than conditions only.
     fn holds_value(&self, open: usize, end: usize, head: &Head) -> bool {
         (open + 1..end).any(|n| {
@@ -418,6 +447,15 @@ impl<'a> Grammar<'a> {
             return false;
         }
         match (head.form, tight) {
+            (Form::Bare, true) if value.start > 0 && s.is_word(value.start - 1, &["of"]) => {
+                // "a rotation of 33°" is one of light only where light was spoken of before.
+                value.unit == Unit::Degree
+                    && (signed
+                        || self
+                            .drafts
+                            .last()
+                            .is_some_and(|draft| value.start < draft.to + PROSE_REACH))
+            }
             (Form::Bare, _) => value.unit == Unit::Degree && (signed || value.low.is_some()) && unknown <= 3,
             (Form::Symbol, true) => !self.is_compound_number(value),
             (Form::Words, true) => {
@@ -449,8 +487,8 @@ impl<'a> Grammar<'a> {
         value.unit == Unit::None
             && value.sign == Sign::NotStated
             && whole
-            && s.kind(value.end) == Some(Kind::Word)
-            && !s.is_word(value.end, &["at", "in", "for", "c"])
+            && (s.kind(value.end) == Some(Kind::Word) && !s.is_word(value.end, &["at", "in", "for", "c"])
+                || s.kind(value.end) == Some(Kind::Minus))
     }
 
     /// A unit that is none of rotation.
@@ -597,7 +635,9 @@ impl<'a> Grammar<'a> {
             || s.is_word(end, &["at", "in"])
             || s.is_any_mark(end, &['@', ';'])
             || s.get(end).is_none()
-            || s.is_mark(end, '.');
+            || s.is_mark(end, '.')
+            || s.is_close(end)
+            || s.is_mark(end, ',') && s.is_word(end + 1, &["respectively", "resp"]);
         let strong_separator = matches!(separator, Some(Kind::Mark(';' | ',' | '|')) | Some(Kind::Word));
         value.sign == Sign::Stated && (separated || led) && before_conditions && (strong_separator || led)
     }
@@ -617,7 +657,7 @@ impl<'a> Grammar<'a> {
         }
         if last.conditions.time.is_some() || own.time.is_some() {
             own.fill_from(shared);
-            self.push(head.kind, value, own, next, end, Joint::Series);
+            self.push(head.kind, value, own, next, end, Joint::Onward);
             return Some(end);
         }
         let (first, second) = (last.value.single?, value.single?);
@@ -763,7 +803,7 @@ impl<'a> Grammar<'a> {
     ) {
         if let Some(shared) = self.identical_conditions(from, to) {
             conditions.fill_from(&shared);
-        } else if joint == Joint::Head {
+        } else if matches!(joint, Joint::Head | Joint::Prose) {
             if let Some(ambient) = &self.ambient {
                 conditions.fill_from(ambient);
             }
@@ -828,12 +868,14 @@ fn share_conditions(s: &Stream, drafts: &mut [Draft]) {
             continue;
         };
         let adjacent = second.from >= first.to
-            && (first.to..second.from).all(|at| s.is_any_mark(at, &[',', ';', '|']) || s.is_word(at, &["and", "&"]));
+            && (first.to..second.from).all(|at| {
+                s.is_any_mark(at, &[',', ';', '|', '&', '→']) || s.is_word(at, &["and", "und", "et", "to", "bis"])
+            });
         if !adjacent {
             continue;
         }
         // `+13.6 and +14.2 deg at 25 °C`
-        if second.joint == Joint::Twin {
+        if matches!(second.joint, Joint::Twin | Joint::Onward) {
             first.conditions.fill_from(&second.conditions);
         }
         // `+48 deg at 25 °C/D; +257.9 deg at 365 nm (c = 1.0 in water)`: one solution, two lines.
@@ -883,7 +925,7 @@ fn mark_stages(s: &Stream, drafts: &mut Vec<Draft>) {
     for n in 1..=drafts.len() {
         let goes_on = drafts
             .get(n)
-            .is_some_and(|draft| matches!(draft.joint, Joint::Series | Joint::Twin));
+            .is_some_and(|draft| matches!(draft.joint, Joint::Series | Joint::Twin | Joint::Onward));
         if goes_on {
             continue;
         }

@@ -485,6 +485,13 @@ impl Reader<'_> {
             return None;
         }
         let second = self.term(at + 1, &mut probe)?;
+        // `- 13° - 14°`: two values rather than a range that lost a sign; `4-+ 24°`: a stray digit.
+        let two_values =
+            spaced_before && first.unit == Unit::Degree && first.sign == Some(SignMark::Minus) && second.sign.is_none();
+        let stray = !spaced_before && first.sign.is_none() && second.sign == Some(SignMark::Plus);
+        if two_values || stray {
+            return None;
+        }
         if second.unit == Unit::Celsius || s.is_word(second.end, &["nm", "mm", "cm"]) {
             return None;
         }

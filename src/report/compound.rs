@@ -41,7 +41,7 @@ pub fn show(shown: &Shown, page: &mut Page) {
         if points.len() > 1 {
             page.heading("Specific rotation by solvent, deg mL g⁻¹ dm⁻¹");
             page.verbatim(&plot::number_line(&points, page.width()));
-            page.note("  ● may be pooled · ○ listed only · ╶─╴ printed range · 2 to 9, + several at one place; light other than D is named");
+            page.note("● may be pooled · ○ listed only · ─ printed range · 2 to 9, + several at one place");
         }
     }
     if !shown.specifications.is_empty() {

@@ -1,9 +1,10 @@
 //! Putting values into the library and mending them: add, edit, withdraw, confirm, merge. Each is one recorded change.
 
-use super::resolve::{Candidate, Resolution, resolve};
+use super::resolve::{Candidate, Resolution, candidate, resolve};
+use crate::compound::{CasError, CasNumber, Structure, StructureError};
 use crate::library::{
-    Change, Compound, CompoundId, Entry, EntryContent, EntryId, EntryKind, Hand, Identity, Library, LibraryError,
-    LimitMethod, NewCompound, NewSource, ReviewState,
+    Change, Compound, CompoundChoice, CompoundId, Entry, EntryContent, EntryId, EntryKind, Hand, Identity, Library,
+    LibraryError, LimitMethod, NewCompound, NewSource, ReviewState,
 };
 use crate::statement::Statement;
 
@@ -91,16 +92,16 @@ pub enum CurateError {
     #[error("this structure is not in the library yet; give a name to add it")]
     NameMissing,
     /// The structure cannot be read.
-    #[error("the structure cannot be read: {detail}")]
-    Structure {
-        /// Why.
-        detail: String,
-    },
+    #[error(transparent)]
+    Structure(#[from] StructureError),
     /// The CAS number is none.
-    #[error("{number} is not a CAS number: its check digit does not fit; look at the digits again")]
-    Cas {
-        /// The text found.
-        number: String,
+    #[error(transparent)]
+    Cas(#[from] CasError),
+    /// What is given of the compound does not fit together.
+    #[error("{detail}; one of them is wrong")]
+    Contradiction {
+        /// What does not fit.
+        detail: String,
     },
     /// The statement holds no value.
     #[error("there is no value; give one, or a low or high limit")]
@@ -116,23 +117,19 @@ pub fn add(library: &mut Library, request: &AddRequest, change: &Change) -> Resu
     if statement.value.is_none() && statement.low.is_none() && statement.high.is_none() {
         return Err(CurateError::NoValue);
     }
-    let (compound, compound_is_new) = match find_compound(library, &request.compound)? {
-        Wanted::There(compound) => (compound.id, false),
-        Wanted::New(compound) if request.may_add_compound => (library.add_compound(&compound, change)?, true),
-        Wanted::New(compound) => {
-            let nearest = match resolve(library, &compound.name)? {
-                Resolution::One(_) => Vec::new(),
-                Resolution::Ambiguous { candidates, .. } => candidates,
-                Resolution::Unknown { nearest, .. } => nearest,
-            };
-            return Err(CurateError::UnknownCompound {
-                asked: compound.name,
-                nearest,
-            });
-        }
-    };
-    let source = library.add_source(&request.source, change)?;
-    let content = EntryContent {
+    let choice = find_compound(library, &request.compound)?;
+    if let (CompoundChoice::New(compound), false) = (&choice, request.may_add_compound) {
+        let nearest = match resolve(library, &compound.name)? {
+            Resolution::One(_) => Vec::new(),
+            Resolution::Ambiguous { candidates, .. } => candidates,
+            Resolution::Unknown { nearest, .. } => nearest,
+        };
+        return Err(CurateError::UnknownCompound {
+            asked: compound.name.clone(),
+            nearest,
+        });
+    }
+    let content = |compound, source| EntryContent {
         compound,
         source,
         kind: request.kind,
@@ -146,11 +143,12 @@ pub fn add(library: &mut Library, request: &AddRequest, change: &Change) -> Resu
         comment: request.comment.clone(),
         method: request.method.clone(),
     };
-    let entry = library.add_entry(&content, change)?;
+    let id = library.add_record(&choice, &request.source, content, change)?;
+    let entry = library.entry(id)?;
     Ok(Added {
-        entry: library.entry(entry)?,
-        compound: library.compound(compound)?,
-        compound_is_new,
+        compound: library.compound(entry.compound)?,
+        entry,
+        compound_is_new: matches!(choice, CompoundChoice::New(_)),
     })
 }
 
@@ -186,13 +184,107 @@ pub fn merge(
     Ok(library.compound(winner)?)
 }
 
-/// A compound that is there, or what is to be added.
-enum Wanted {
-    There(Compound),
-    New(NewCompound),
+/// Finds the compound of a request, or describes the one to be added.
+fn find_compound(library: &Library, request: &CompoundRequest) -> Result<CompoundChoice, CurateError> {
+    let cas = request
+        .cas
+        .as_deref()
+        .map(|text| text.parse::<CasNumber>())
+        .transpose()?
+        .map(|number| number.to_string());
+    let by_cas = match &cas {
+        Some(number) => library.compounds_by_cas(number)?,
+        None => Vec::new(),
+    };
+    if let Some(structure) = structure_of(request)? {
+        return by_structure(library, request, &structure, cas, &by_cas);
+    }
+    match (&by_cas[..], &cas) {
+        ([compound], _) => return Ok(CompoundChoice::Known(compound.id)),
+        ([_, ..], Some(number)) => return Err(ambiguous(library, number, by_cas)?),
+        _ => {}
+    }
+    let Some(name) = &request.name else {
+        return Err(if cas.is_some() {
+            CurateError::NameMissing
+        } else {
+            CurateError::NoCompound
+        });
+    };
+    match resolve(library, name)? {
+        Resolution::One(resolved) => Ok(CompoundChoice::Known(resolved.compound.id)),
+        Resolution::Ambiguous { candidates, .. } if request.descriptor.is_none() => Err(CurateError::Ambiguous {
+            asked: name.clone(),
+            candidates,
+        }),
+        _ => Ok(CompoundChoice::New(NewCompound {
+            other_names: request.other_names.clone(),
+            cas: cas.into_iter().collect(),
+            descriptor: request.descriptor.clone(),
+            ..NewCompound::named(name)
+        })),
+    }
 }
 
-fn find_compound(library: &Library, request: &CompoundRequest) -> Result<Wanted, CurateError> {
-    let _ = (library, request);
-    Err(CurateError::NoCompound)
+/// The structure of a request; SMILES and InChI must agree where both are given.
+fn structure_of(request: &CompoundRequest) -> Result<Option<Structure>, CurateError> {
+    let smiles = request.smiles.as_deref().map(Structure::from_smiles).transpose()?;
+    let inchi = request.inchi.as_deref().map(Structure::from_inchi).transpose()?;
+    match (smiles, inchi) {
+        (Some(smiles), Some(inchi)) if smiles != inchi => Err(CurateError::Contradiction {
+            detail: format!(
+                "the SMILES has the InChIKey {}, the InChI {}",
+                smiles.key(),
+                inchi.key()
+            ),
+        }),
+        (smiles, inchi) => Ok(smiles.or(inchi)),
+    }
+}
+
+/// The compound with a structure and, where InChI cannot tell, the descriptor of the request.
+fn by_structure(
+    library: &Library,
+    request: &CompoundRequest,
+    structure: &Structure,
+    cas: Option<String>,
+    by_cas: &[Compound],
+) -> Result<CompoundChoice, CurateError> {
+    let same_key = library.compounds_by_inchikey(structure.key().as_str())?;
+    if let Some(compound) = same_key
+        .iter()
+        .find(|compound| compound.descriptor == request.descriptor)
+    {
+        return Ok(CompoundChoice::Known(compound.id));
+    }
+    if !same_key.is_empty() && request.descriptor.is_none() {
+        return Err(ambiguous(library, structure.key().as_str(), same_key)?);
+    }
+    if let (Some(number), Some(other)) = (&cas, by_cas.first()) {
+        return Err(CurateError::Contradiction {
+            detail: format!(
+                "the CAS number {number} is that of {}, which has another structure",
+                other.name
+            ),
+        });
+    }
+    let name = request.name.as_ref().ok_or(CurateError::NameMissing)?;
+    Ok(CompoundChoice::New(NewCompound {
+        smiles: request.smiles.clone(),
+        other_names: request.other_names.clone(),
+        cas: cas.into_iter().collect(),
+        descriptor: request.descriptor.clone(),
+        ..NewCompound::with_structure(name, structure)?
+    }))
+}
+
+fn ambiguous(library: &Library, asked: &str, compounds: Vec<Compound>) -> Result<CurateError, LibraryError> {
+    let candidates = compounds
+        .into_iter()
+        .map(|compound| candidate(library, compound, asked.to_owned()))
+        .collect::<Result<_, _>>()?;
+    Ok(CurateError::Ambiguous {
+        asked: asked.to_owned(),
+        candidates,
+    })
 }

@@ -45,7 +45,7 @@ const ONLY_IN: [(&str, &[&str], &str); 5] = [
     ("comfy_table", &["report"], "only the report draws tables"),
     (
         "std::env",
-        &["cli", "main.rs"],
+        &["cli", "main.rs", "build.rs"],
         "only the command line reads the environment",
     ),
 ];

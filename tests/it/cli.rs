@@ -289,3 +289,238 @@ fn two_processes_at_first_start_share_one_library() {
         "the starter entries were loaded once"
     );
 }
+
+/// The library holds both hands of the amino acid from several sources (starter tables), L with + and − in water and
+/// acid; which numbers they have is not fixed.
+#[test]
+fn search_lists_what_the_filters_leave() {
+    let biot = Biot::reading();
+    let (code, all) = biot.json(&["search", "alanine", "--limit", "100"]);
+    assert_eq!(code, 0);
+    let hits = all["hits"].as_array().unwrap();
+    assert!(!hits.is_empty());
+    for hit in hits {
+        for key in ["compound", "name", "inchikey", "values", "signs", "found_by", "range"] {
+            assert!(hit.get(key).is_some(), "no {key} in {hit}");
+        }
+    }
+    // The same minus in every spelling; the filter leaves fewer.
+    let filtered: Vec<_> = ["-", "\u{2212}", "minus"]
+        .iter()
+        .map(|sign| biot.json(&["search", "acid", "--limit", "500", "--sign", sign]).1["hits"].clone())
+        .collect();
+    assert!(
+        filtered
+            .iter()
+            .all(|hits| *hits == filtered[0] && !hits.as_array().unwrap().is_empty())
+    );
+    for hit in filtered[0].as_array().unwrap() {
+        assert!(hit["signs"].as_str().is_some_and(|signs| signs.contains('-')), "{hit}");
+    }
+    let (_, none) = biot.json(&[
+        "search",
+        "acid",
+        "--solvent",
+        "CCl4",
+        "--line",
+        "365",
+        "--sign",
+        "+",
+        "--kind",
+        "molar",
+    ]);
+    assert_eq!(none["hits"].as_array().unwrap().len(), 0);
+    let run = biot.run(&["search", "qqqqqq"]);
+    assert_eq!(run.code, 0);
+    assert!(run.out.contains("qqqqqq") && run.out.contains("hint:"), "{}", run.out);
+}
+
+#[test]
+fn tables_fit_the_terminal() {
+    let biot = Biot::reading();
+    for columns in ["60", "80", "120"] {
+        for arguments in [
+            &["search", "acid", "--limit", "100"][..],
+            &["show", "1"],
+            &["show", "77"],
+            &["info"],
+        ] {
+            let run = Run::from(biot.command().env("COLUMNS", columns).args(arguments).output().unwrap());
+            assert_eq!(run.code, 0, "{}", run.err);
+            let width: usize = columns.parse().unwrap();
+            let widest = run.out.lines().max_by_key(|line| line.chars().count()).unwrap();
+            // Columns of numbers and short words are never broken; with the other columns at their least they may ask
+            // for more than a narrow terminal has.
+            let allowed = if width < 80 { 100 } else { width };
+            assert!(
+                widest.chars().count() <= allowed,
+                "{columns} columns, {arguments:?}:\n{widest}"
+            );
+        }
+    }
+}
+
+#[test]
+fn show_gives_every_entry_its_source() {
+    let biot = Biot::reading();
+    for compound in ["1", "77", "112"] {
+        let (code, shown) = biot.json(&["show", compound]);
+        assert_eq!(code, 0, "{shown}");
+        assert_eq!(shown["compound"]["compound"].to_string(), compound);
+        let sources: Vec<i64> = shown["sources"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|s| s["source"].as_i64().unwrap())
+            .collect();
+        let entries = [&shown["values"], &shown["specifications"]];
+        let mut n_entries = 0;
+        for entry in entries.iter().flat_map(|list| list.as_array().unwrap()) {
+            n_entries += 1;
+            assert!(sources.contains(&entry["source"].as_i64().unwrap()), "{entry}");
+            assert!(entry["statement"]["as_printed"].is_string(), "{entry}");
+        }
+        assert!(n_entries > 0);
+    }
+}
+
+#[test]
+fn an_entry_is_edited_withdrawn_and_kept_in_the_past() {
+    let biot = Biot::writing();
+    let (_, shown) = biot.json(&["show", "112"]);
+    let entry = shown["values"][0]["entry"].to_string();
+    // A printed minus, as it stands in a PDF, and the digits as typed.
+    let (code, edited) = biot.json(&[
+        "edit",
+        &entry,
+        "--value",
+        "\u{2212}49.10",
+        "--solvent",
+        "EtOH 95%",
+        "--why",
+        "test",
+    ]);
+    assert_eq!(code, 0, "{edited}");
+    assert_eq!(edited["after"]["statement"]["value"], -49.1);
+    assert_eq!(edited["after"]["statement"]["decimals"], 2);
+    assert_eq!(edited["after"]["statement"]["solvent"], "EtOH 95%");
+    assert_eq!(edited["before"], shown["values"][0]);
+    for value in ["--value=-49.1", "--value=\u{2212}49.1"] {
+        assert_eq!(
+            biot.run(&["edit", &entry, value, "--plus-minus", "0.5", "--quiet"]).err,
+            ""
+        );
+        assert_eq!(biot.run(&["edit", &entry, "--clear", "plus-minus"]).code, 0);
+    }
+    let (code, error) = biot.json(&["edit", &entry, "--value", "-49.1"]);
+    assert_eq!((code, &error["error"]["code"]), (2, &"nothing-changed".into()));
+    let (code, error) = biot.json(&["edit", &entry, "--value", "-1", "--based-on", "0"]);
+    assert_eq!((code, &error["error"]["code"]), (2, &"revision-changed".into()));
+
+    assert_eq!(biot.run(&["withdraw", &entry, "--why", "for the salt"]).code, 0);
+    let (code, error) = biot.json(&["withdraw", &entry, "--why", "again"]);
+    assert_eq!((code, &error["error"]["code"]), (2, &"refused".into()));
+    let (_, shown) = biot.json(&["show", "112"]);
+    assert_eq!(shown["values"][0]["state"], "withdrawn");
+    let (code, error) = biot.json(&["withdraw", "99999999", "--why", "not there"]);
+    assert_eq!((code, &error["error"]["code"]), (2, &"unknown-entry".into()));
+}
+
+#[test]
+fn merging_changes_nothing_until_it_is_told_to() {
+    let biot = Biot::writing();
+    let (_, before) = biot.json(&["info"]);
+    let (code, plan) = biot.json(&["merge", "1", "112"]);
+    assert_eq!(code, 0);
+    assert_eq!(plan["merged"], false);
+    assert!(!plan["entries"].as_array().unwrap().is_empty());
+    assert!(
+        !plan["warnings"].as_array().unwrap().is_empty(),
+        "different structures are warned of"
+    );
+    assert_eq!(biot.json(&["info"]).1["counts"], before["counts"]);
+    let (code, merged) = biot.json(&["merge", "1", "112", "--yes"]);
+    assert_eq!((code, &merged["merged"]), (0, &true.into()));
+    let (_, shown) = biot.json(&["show", "1"]);
+    assert_eq!(
+        shown["compound"]["compound"], 112,
+        "the number of the compound that ended leads to the other"
+    );
+}
+
+#[test]
+fn a_backup_brings_back_what_was_there() {
+    let biot = Biot::writing();
+    let copy = biot.library.with_file_name("copy.biot");
+    let copy = copy.to_str().unwrap();
+    let (code, made) = biot.json(&["backup", copy]);
+    assert_eq!(code, 0, "{made}");
+    let (code, error) = biot.json(&["backup", copy]);
+    assert_eq!((code, &error["error"]["code"]), (2, &"file-exists".into()));
+    assert_eq!(biot.run(&["merge", "1", "112", "--yes"]).code, 0);
+    let (code, restored) = biot.json(&["restore", copy]);
+    assert_eq!(code, 0, "{restored}");
+    assert_eq!(restored["counts"], made["counts"]);
+    assert!(Path::new(restored["kept_aside"].as_str().unwrap()).exists());
+    let (code, info) = biot.json(&["info", "--check"]);
+    assert_eq!((code, &info["problems"]), (0, &serde_json::json!([])));
+    assert_eq!(info["counts"], made["counts"]);
+    // A file that is no backup changes nothing.
+    let other = biot.library.with_file_name("other.biot");
+    fs::write(&other, "text").unwrap();
+    let (code, error) = biot.json(&["restore", other.to_str().unwrap()]);
+    assert_eq!((code, &error["error"]["code"]), (4, &"not-a-library".into()));
+    assert_eq!(biot.json(&["info"]).1["counts"], made["counts"]);
+}
+
+#[test]
+fn printed_text_is_read_from_files_options_and_standard_input() {
+    let folder = TempDir::new().unwrap();
+    let file = folder.path().join("text.txt");
+    fs::write(&file, "mp 60 °C\n[α]D20 −49.1 (c 1.00, EtOH)\n").unwrap();
+    let file = file.to_str().unwrap();
+    let biot = Biot::at(Path::new("/nonexistent/library.biot"));
+    let (code, read) = biot.json(&["read", file]);
+    assert_eq!(code, 0);
+    let statements = read["statements"].as_array().unwrap();
+    assert_eq!(statements.len(), 1);
+    assert_eq!(statements[0]["value"], -49.1);
+    assert_eq!(statements[0]["solvent"], "EtOH");
+
+    let lines = biot.run(&["read", "--lines", "--json", file]).out;
+    let lines: Vec<serde_json::Value> = lines.lines().map(|line| serde_json::from_str(line).unwrap()).collect();
+    assert_eq!(lines.len(), 2);
+    assert_eq!((&lines[0]["line"], &lines[1]["line"]), (&1.into(), &2.into()));
+    assert_eq!(lines[0]["statements"], serde_json::json!([]));
+    assert_eq!(lines[1]["statements"][0]["value"], -49.1);
+
+    let piped = Run::from(
+        biot.command()
+            .arg("read")
+            .stdin(fs::File::open(file).unwrap())
+            .output()
+            .unwrap(),
+    );
+    assert_eq!(piped.code, 0, "{}", piped.err);
+    assert_eq!(piped.out, biot.run(&["read", file]).out);
+    assert!(piped.out.contains("\u{2212}49.1"), "{}", piped.out);
+
+    let (code, error) = biot.json(&["read", "/nonexistent/text.txt"]);
+    assert_eq!((code, &error["error"]["where"]), (2, &"/nonexistent/text.txt".into()));
+}
+
+#[test]
+fn quiet_says_nothing_beside_the_answer() {
+    let folder = TempDir::new().unwrap();
+    let library = folder.path().join("library.biot");
+    let loud = Biot::at(&library).run(&["info"]);
+    assert!(
+        loud.err.contains("First use") && loud.err.contains(library.to_str().unwrap()),
+        "{}",
+        loud.err
+    );
+    let again = Biot::at(&library).run(&["info"]);
+    assert_eq!(again.err, "", "the starter entries are loaded once");
+    fs::remove_file(&library).unwrap();
+    assert_eq!(Biot::at(&library).run(&["info", "--quiet"]).err, "");
+}

@@ -9,4 +9,6 @@
 mod architecture;
 mod cli;
 mod compound;
+mod library;
+mod starter;
 mod solvent;
