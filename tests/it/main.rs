@@ -2,5 +2,6 @@
 
 mod compound;
 mod library;
+mod names;
 mod starter;
 mod solvent;
