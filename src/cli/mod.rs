@@ -1,1 +1,213 @@
-//! To be written.
+//! The command line: one file per command, with the arguments and their help on top and one function below.
+//!
+//! Streams and exit codes are a contract. Results go to standard output; with `--json` it holds JSON only, errors
+//! included. Notices, warnings and progress go to standard error. Nothing asks a question without a terminal. Exit
+//! codes: 0 an answer was given, whatever it says; 2 bad usage or input; 3 the compound is unknown or ambiguous; 4 the
+//! library cannot be opened or written; 5 done, with rejected rows or findings. Start reading at [`run`].
+
+mod add;
+pub mod args;
+mod backup;
+mod change;
+mod check;
+mod choose;
+mod completions;
+mod confirm;
+mod edit;
+mod failure;
+mod info;
+mod merge;
+mod read;
+mod restore;
+mod search;
+mod session;
+mod show;
+mod statement;
+mod withdraw;
+
+pub use failure::{Candidate, Failure, Fault};
+pub use session::{Color, Manner, Session};
+
+use clap::error::ErrorKind;
+use clap::{Args, CommandFactory, FromArgMatches, Parser, Subcommand};
+use std::ffi::OsString;
+use std::io::Write;
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+/// A local library of published optical rotations, and a checker of measured ones.
+#[derive(Debug, Parser)]
+#[command(
+    name = "biot",
+    version,
+    subcommand_required = true,
+    disable_help_subcommand = true,
+    disable_help_flag = true,
+    max_term_width = 110,
+    after_help = "Exit codes: 0 answered · 2 bad usage or input · 3 compound unknown or ambiguous · 4 library cannot be \
+                  opened or written · 5 done, with rejected rows or findings"
+)]
+pub struct Arguments {
+    /// What every command understands.
+    #[command(flatten)]
+    pub global: Global,
+    /// The command.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// Options of every command.
+#[derive(Clone, Debug, Args)]
+#[command(next_help_heading = "Options of every command")]
+pub struct Global {
+    /// Library file; the default lies in the user's data folder (biot info shows it)
+    #[arg(
+        long,
+        global = true,
+        env = "BIOT_LIBRARY",
+        value_name = "FILE",
+        hide_env_values = true
+    )]
+    pub library: Option<PathBuf>,
+    /// Print the result as JSON, and errors too
+    #[arg(long, global = true)]
+    pub json: bool,
+    /// No notices and no progress
+    #[arg(short, long, global = true)]
+    pub quiet: bool,
+    /// When to use colour and bold
+    #[arg(long, global = true, value_name = "WHEN", default_value = "auto")]
+    pub color: Color,
+    /// Print help
+    #[arg(short, long, global = true, action = clap::ArgAction::HelpShort)]
+    pub help: Option<bool>,
+}
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Check a measured rotation against published values
+    Check(Box<check::CheckArguments>),
+    /// Find compounds by name, number, formula or DOI
+    Search(search::SearchArguments),
+    /// Show everything the library knows of a compound
+    Show(show::ShowArguments),
+    /// Read the rotations printed in a text
+    Read(read::ReadArguments),
+    /// Add a printed value or a specification
+    Add(Box<add::AddArguments>),
+    /// Mend an entry
+    Edit(Box<edit::EditArguments>),
+    /// Confirm a draft after a second look
+    Confirm(confirm::ConfirmArguments),
+    /// Take an entry out of use, with a reason
+    Withdraw(withdraw::WithdrawArguments),
+    /// Make two compounds of the library one
+    Merge(merge::MergeArguments),
+    /// Make a verified copy of the library
+    Backup(backup::BackupArguments),
+    /// Put a backup in the place of the library
+    Restore(restore::RestoreArguments),
+    /// Show versions, the place of the library, and what it holds
+    Info(info::InfoArguments),
+    /// Print a completion script for a shell
+    Completions(completions::CompletionsArguments),
+}
+
+/// How a command ended that gave its answer.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Outcome {
+    /// The answer was given.
+    Answered,
+    /// The job was done, with rejected rows or findings.
+    WithFindings,
+}
+
+/// Runs the program on the arguments of a process (the first is the program's name) and gives the exit code.
+pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let typed: Vec<OsString> = arguments.into_iter().collect();
+    let parsed = command()
+        .try_get_matches_from(&typed)
+        .and_then(|matches| Arguments::from_arg_matches(&matches));
+    let code = match parsed {
+        Ok(arguments) => {
+            let global = &arguments.global;
+            let mut session = Session::new(Manner {
+                library: global.library.clone(),
+                json: global.json,
+                quiet: global.quiet,
+                color: global.color,
+            });
+            match dispatch(&arguments, &mut session) {
+                Ok(Outcome::Answered) => failure::ANSWERED,
+                Ok(Outcome::WithFindings) => failure::WITH_FINDINGS,
+                Err(failure) => {
+                    session.report(&failure);
+                    failure.fault.exit_code()
+                }
+            }
+        }
+        Err(error) => usage_error(&error, &typed),
+    };
+    ExitCode::from(code)
+}
+
+/// The definition of the command line, from which help, errors and completions come.
+pub fn command() -> clap::Command {
+    Arguments::command()
+}
+
+fn dispatch(arguments: &Arguments, session: &mut Session) -> Result<Outcome, Failure> {
+    match &arguments.command {
+        Command::Check(arguments) => check::run(arguments, session),
+        Command::Search(arguments) => search::run(arguments, session),
+        Command::Show(arguments) => show::run(arguments, session),
+        Command::Read(arguments) => read::run(arguments, session),
+        Command::Add(arguments) => add::run(arguments, session),
+        Command::Edit(arguments) => edit::run(arguments, session),
+        Command::Confirm(arguments) => confirm::run(arguments, session),
+        Command::Withdraw(arguments) => withdraw::run(arguments, session),
+        Command::Merge(arguments) => merge::run(arguments, session),
+        Command::Backup(arguments) => backup::run(arguments, session),
+        Command::Restore(arguments) => restore::run(arguments, session),
+        Command::Info(arguments) => info::run(arguments, session),
+        Command::Completions(arguments) => completions::run(arguments, session),
+    }
+}
+
+/// Shows help, the version, or what is wrong with the arguments. With `--json` among them an error is a JSON object.
+fn usage_error(error: &clap::Error, typed: &[OsString]) -> u8 {
+    let is_answer = matches!(error.kind(), ErrorKind::DisplayHelp | ErrorKind::DisplayVersion);
+    let wants_json = typed
+        .iter()
+        .take_while(|word| *word != "--")
+        .any(|word| word == "--json");
+    if wants_json && !is_answer {
+        let text = error.render().to_string();
+        let message = text.split("\n\nUsage:").next().unwrap_or(&text);
+        let message = message
+            .trim_start_matches("error: ")
+            .split("\n\nFor more")
+            .next()
+            .unwrap_or(message);
+        let message = message.split_whitespace().collect::<Vec<_>>().join(" ");
+        let mut session = Session::new(Manner {
+            json: true,
+            ..Manner::default()
+        });
+        let failure = Failure::usage("usage", message).hint("biot --help, or biot COMMAND --help, shows the usage");
+        session.report(&failure);
+        return failure.fault.exit_code();
+    }
+    // A closed pipe behind a help text is no error.
+    if error.kind() == ErrorKind::MissingSubcommand {
+        let _ = writeln!(anstream::stderr(), "{}", command().render_help().ansi());
+    } else {
+        let _ = error.print();
+    }
+    if is_answer {
+        failure::ANSWERED
+    } else {
+        Fault::Usage.exit_code()
+    }
+}

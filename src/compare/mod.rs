@@ -1,1 +1,39 @@
-//! To be written.
+//! One measured value against published references: the statistical model. Pure: plain data in, plain data out.
+//!
+//! [`pool`] turns references into what is known of M, the specific rotation of the enantiopure compound at the
+//! conditions of the measurement; [`judge`] sets a measured value against that. They are apart so that many
+//! measurements at the same conditions share one pooling.
+//!
+//! Start reading at `pool.rs` (the model), then `filter.rs` (how its posterior is computed), `judge.rs` (optical
+//! purity) and `verdict.rs`. `estimators.rs` holds the classical estimators that serve as a cross-check.
+//!
+//! The model, for each usable reference i with value `y_i`, hand `s_i` (−1 for an entry of the mirror image) and
+//! enantiomeric excess `e_i` of its sample:
+//!
+//! `s_i y_i = e_i (M + Σ_a δ_{a,g(i)} + η_{source(i)}) + ε_i`
+//!
+//! with probability 1 − π, and a wide component of both signs with probability π (a gross error of the library: lost
+//! minus, factor of ten, wrong salt). `δ` is one draw per aspect and group of references that share a condition, `η` one
+//! draw per source, `ε` the reference's own uncertainty.
+
+mod conditions;
+mod copies;
+mod effects;
+pub mod estimators;
+mod filter;
+mod judge;
+mod mixture;
+mod pool;
+mod reference;
+mod verdict;
+
+pub use conditions::{Aspect, Conditions, Difference, FormLink, Size};
+pub use effects::{Case, Effect, EffectTable, EffectTableError};
+pub use judge::{
+    ExcessCheck, Fieller, FiellerShape, Judgement, Measured, OpticalPurity, PurityDensity, fieller, judge,
+    purity_density,
+};
+pub use mixture::{Component, Mixture};
+pub use pool::{Options, PooledValue, Pooling, ReferenceOutcome, pool};
+pub use reference::{HandKnown, ReadingWorth, Reference, SampleExcess, ValueError, value_of};
+pub use verdict::{Probabilities, Thresholds, ThresholdsError, Verdict, VerdictCode};

@@ -18,7 +18,7 @@ use tantivy::tokenizer::{PreTokenizedString, Token};
 use tantivy::{Index, IndexReader, IndexWriter, ReloadPolicy, Searcher, TantivyDocument, TantivyError, Term};
 
 /// Raised when the fields or the folding of names change, so that older indexes are rebuilt.
-const INDEX_FORMAT: u32 = 1;
+pub(super) const INDEX_FORMAT: u32 = 1;
 
 /// Up to this many names an index is built in memory where the folder cannot be used; beyond, it would take too long.
 const MOST_NAMES_IN_MEMORY: i64 = 100_000;

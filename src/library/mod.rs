@@ -16,6 +16,7 @@ mod rows;
 mod search;
 mod structured;
 mod types;
+mod versions;
 
 pub use backup::CopyReport;
 pub use changes::{CompoundChoice, LoadCounts, Loader};
@@ -28,6 +29,8 @@ pub use types::{
     Change, Chirality, Compound, CompoundId, Entry, EntryContent, EntryId, EntryKind, Hand, Identity, LimitMethod,
     NewCompound, NewSource, ReviewState, Source, SourceId, SourceKind,
 };
+
+pub use versions::{Versions, versions};
 
 use crate::compound::name;
 use rusqlite::Connection;

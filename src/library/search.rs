@@ -11,6 +11,7 @@ use crate::compound::Formula;
 use crate::compound::name;
 use crate::quantity::SpectralLine;
 use crate::solvent::Solvent;
+use crate::statement::RotationKind;
 use rusqlite::OptionalExtension;
 use std::collections::HashSet;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -80,6 +81,8 @@ pub struct Filter {
     pub sign: Option<Dextro>,
     /// The kind of entry.
     pub kind: Option<EntryKind>,
+    /// The kind of rotation.
+    pub rotation: Option<RotationKind>,
 }
 
 impl Library {
@@ -320,7 +323,8 @@ impl Library {
                     })
                 });
                 let kind_fits = filter.kind.is_none_or(|kind| entry.kind == kind);
-                solvent_fits && line_fits && sign_fits && kind_fits
+                let rotation_fits = filter.rotation.is_none_or(|rotation| statement.kind == rotation);
+                solvent_fits && line_fits && sign_fits && kind_fits && rotation_fits
             }))
     }
 }

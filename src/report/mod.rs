@@ -1,1 +1,23 @@
-//! To be written.
+//! Results as text for people and as JSON for programs.
+//!
+//! [`Page`] is the text of one answer, wrapped to a width and styled with escape codes that the output stream drops
+//! where they are not wanted. [`number`] writes numbers, [`Table`] and [`plot`] draw, and [`json`] holds the documented
+//! shapes of `--json`. Nothing here decides anything about a rotation.
+
+mod json_statement;
+mod page;
+mod table;
+
+pub mod care;
+pub mod check;
+pub mod compound;
+pub mod entry;
+pub mod json;
+pub mod merge;
+pub mod number;
+pub mod plot;
+pub mod read;
+pub mod search;
+
+pub use page::{Page, truncate, wrap};
+pub use table::{Column, Table};

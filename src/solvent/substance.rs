@@ -156,7 +156,7 @@ impl Substance {
     }
 
     /// Whether a little of it may protonate, deprotonate or bind a dissolved substance.
-    pub(super) fn ionises(self) -> bool {
+    pub fn ionises(self) -> bool {
         !self.is_liquid()
             || matches!(
                 self.class(),

@@ -1,5 +1,9 @@
-//! One function per thing a user does: the only layer that sees both the library and the engines.
+//! One function per thing a user does: the only layer that sees both the library and the engines. Results are plain
+//! structs with public fields; nothing here prints.
 
 pub mod care;
+pub mod check;
 pub mod curate;
 pub mod resolve;
+pub mod search;
+pub mod show;

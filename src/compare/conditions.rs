@@ -1,0 +1,532 @@
+//! Conditions of a measurement and of a reference, aspect by aspect.
+
+use super::effects::{Case, EffectTable};
+use crate::quantity::{Concentration, SpectralLine, Temperature};
+use crate::solvent::{Kinship, Solvent, kinship};
+use crate::statement::Stage;
+use serde::{Deserialize, Serialize};
+
+/// An aspect in which conditions can differ.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub enum Aspect {
+    /// Solvent, or neat.
+    Solvent,
+    /// Mass concentration.
+    Concentration,
+    /// Temperature.
+    Temperature,
+    /// Wavelength.
+    Line,
+    /// Salt, hydrate, base.
+    Form,
+    /// Stage of a mutarotating solution.
+    Stage,
+    /// Basis: dried, anhydrous.
+    Basis,
+    /// The source.
+    Source,
+}
+
+/// The conditions a specific rotation holds at; what is not known is none.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Conditions {
+    /// Temperature.
+    pub temperature: Option<Temperature>,
+    /// Light.
+    pub line: Option<SpectralLine>,
+    /// Solvent, or neat.
+    pub solvent: Option<Solvent>,
+    /// Concentration.
+    pub concentration: Option<Concentration>,
+    /// Stage of a mutarotating solution.
+    pub stage: Option<Stage>,
+    /// Basis.
+    pub basis: Option<String>,
+}
+
+/// How the form of a reference (what was weighed) stands to the form measured.
+#[derive(Clone, Debug, PartialEq)]
+pub enum FormLink {
+    /// The same.
+    Same,
+    /// The same substance with or without solvate water: exact by molar mass, `[α] → [α] · factor`.
+    Hydrate {
+        /// Molar mass of the reference's form over that of the form measured.
+        factor: f64,
+    },
+    /// A salt of the same base or acid, or the base itself: scaled by molar mass, with a large transfer uncertainty.
+    Salt {
+        /// Molar mass of the reference's form over that of the form measured.
+        factor: f64,
+    },
+    /// Not known on one side.
+    Unknown,
+}
+
+/// How large a difference is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub enum Size {
+    /// No difference.
+    None,
+    /// Moves the value by less than 5 %, one standard deviation.
+    Small,
+    /// Moves the value by 5 % or more, one standard deviation.
+    Large,
+    /// Not known on one side or both.
+    Unknown,
+}
+
+/// A difference of conditions in one aspect, with what it may do to the value.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct Difference {
+    /// The aspect.
+    pub aspect: Aspect,
+    /// The condition of the measurement, in print form.
+    pub measured: Option<String>,
+    /// The condition of the reference, in print form.
+    pub reference: Option<String>,
+    /// How large the difference is.
+    pub size: Size,
+    /// Standard deviation of the effect relative to the rotation's size, a fraction.
+    pub relative_effect: f64,
+    /// The row of the table of effects that applies; none where nothing differs.
+    #[serde(skip)]
+    pub case: Option<Case>,
+}
+
+/// Relative effect from which a difference counts as large.
+const LARGE_EFFECT: f64 = 0.05;
+
+/// A shared draw: its group and the coefficient it enters a reference with, deg mL g⁻¹ dm⁻¹.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Transfer {
+    pub group: (Aspect, String),
+    pub sd: f64,
+}
+
+/// What separates a reference from the measurement.
+#[derive(Clone, Debug)]
+pub(super) struct Transfers {
+    /// Factor that takes the reference's value to the measurement's line and form.
+    pub factor: f64,
+    /// Shared draws.
+    pub transfers: Vec<Transfer>,
+    /// The same, to show.
+    pub differences: Vec<Difference>,
+}
+
+/// Sets a reference's conditions against those of the measurement, at the scale m (deg mL g⁻¹ dm⁻¹).
+///
+/// # Errors
+/// A sentence on why the two cannot be compared at all.
+pub(super) fn transfers(
+    measured: &Conditions,
+    reference: &Conditions,
+    form: &FormLink,
+    effects: &EffectTable,
+    scale: f64,
+) -> Result<Transfers, (String, Vec<Difference>)> {
+    let mut made = Transfers {
+        factor: 1.0,
+        transfers: Vec::new(),
+        differences: Vec::new(),
+    };
+    let relative = |sd: f64| sd / scale;
+
+    // Solvent: one draw per solvent of the references.
+    let (case, group) = match (&measured.solvent, &reference.solvent) {
+        (Some(a), Some(b)) => match kinship(a, b) {
+            Kinship::Same => (None, String::new()),
+            Kinship::Kindred => (Some(Case::Kindred), b.to_string()),
+            Kinship::Other if ionises(a) || ionises(b) => (Some(Case::Ionising), b.to_string()),
+            Kinship::Other => (Some(Case::Other), b.to_string()),
+        },
+        (_, Some(b)) => (Some(Case::Unknown), b.to_string()),
+        (_, None) => (Some(Case::Unknown), "not printed".to_owned()),
+    };
+    let sd = case.map_or(0.0, |case| effects.sd(Aspect::Solvent, case, scale));
+    made.push(
+        Aspect::Solvent,
+        measured.solvent.as_ref().map(ToString::to_string),
+        reference.solvent.as_ref().map(ToString::to_string),
+        case,
+        group,
+        sd,
+        relative(sd),
+    );
+
+    // Temperature: one slope for the compound, times the difference in kelvin.
+    let show = |t: Temperature| format!("{} °C", t.celsius());
+    let (case, group, sd) = match (measured.temperature, reference.temperature) {
+        (Some(a), Some(b)) => {
+            let kelvins = b.celsius() - a.celsius();
+            let case = if kelvins == 0.0 { None } else { Some(Case::Differs) };
+            (
+                case,
+                "slope",
+                kelvins * effects.sd(Aspect::Temperature, Case::Differs, scale),
+            )
+        }
+        (Some(_), None) => (
+            Some(Case::Unknown),
+            "not printed",
+            effects.sd(Aspect::Temperature, Case::Unknown, scale),
+        ),
+        (None, _) => (
+            Some(Case::Unknown),
+            "not given",
+            effects.sd(Aspect::Temperature, Case::Unknown, scale),
+        ),
+    };
+    made.push(
+        Aspect::Temperature,
+        measured.temperature.map(show),
+        reference.temperature.map(show),
+        case,
+        group.to_owned(),
+        sd,
+        relative(sd.abs()),
+    );
+
+    // Concentration: one slope for the compound, times the logarithm of the ratio.
+    let show = |c: Concentration| format!("c {}", round_for_show(c.grams_per_100_millilitres()));
+    let neat = |conditions: &Conditions| {
+        conditions
+            .solvent
+            .as_ref()
+            .is_some_and(|solvent| *solvent == Solvent::Neat)
+    };
+    let (case, group, sd) = match (measured.concentration, reference.concentration) {
+        _ if neat(measured) && neat(reference) => (None, "", 0.0),
+        (Some(a), Some(b)) => {
+            let ratio = (b.grams_per_100_millilitres() / a.grams_per_100_millilitres()).ln();
+            let case = if ratio.abs() < 1e-9 { None } else { Some(Case::Differs) };
+            (
+                case,
+                "slope",
+                ratio * effects.sd(Aspect::Concentration, Case::Differs, scale),
+            )
+        }
+        (Some(_), None) => (
+            Some(Case::Unknown),
+            "not printed",
+            effects.sd(Aspect::Concentration, Case::Unknown, scale),
+        ),
+        (None, _) => (
+            Some(Case::Unknown),
+            "not given",
+            effects.sd(Aspect::Concentration, Case::Unknown, scale),
+        ),
+    };
+    made.push(
+        Aspect::Concentration,
+        measured.concentration.map(show),
+        reference.concentration.map(show),
+        case,
+        group.to_owned(),
+        sd,
+        relative(sd.abs()),
+    );
+
+    made.line(measured.line.as_ref(), reference.line.as_ref(), effects, scale)?;
+
+    match form {
+        FormLink::Same => {}
+        FormLink::Hydrate { factor } => made.factor *= factor,
+        FormLink::Salt { factor } => {
+            made.factor *= factor;
+            let sd = effects.sd(Aspect::Form, Case::Salt, scale);
+            made.push(
+                Aspect::Form,
+                None,
+                None,
+                Some(Case::Salt),
+                "salt".to_owned(),
+                sd,
+                relative(sd),
+            );
+        }
+        FormLink::Unknown => {
+            let sd = effects.sd(Aspect::Form, Case::Unknown, scale);
+            made.push(
+                Aspect::Form,
+                None,
+                None,
+                Some(Case::Unknown),
+                "unknown".to_owned(),
+                sd,
+                relative(sd),
+            );
+        }
+    }
+
+    made.stage(measured.stage, reference.stage, effects, scale)?;
+
+    if measured.basis != reference.basis {
+        let both = measured.basis.is_some() && reference.basis.is_some();
+        let case = if both { Case::Differs } else { Case::Unknown };
+        let sd = effects.sd(Aspect::Basis, case, scale);
+        let group = reference.basis.clone().unwrap_or_else(|| "not printed".to_owned());
+        made.push(
+            Aspect::Basis,
+            measured.basis.clone(),
+            reference.basis.clone(),
+            Some(case),
+            group,
+            sd,
+            relative(sd),
+        );
+    }
+    Ok(made)
+}
+
+/// Whether a solvent makes another species of an ionisable solute.
+fn ionises(solvent: &Solvent) -> bool {
+    matches!(solvent, Solvent::Buffer(_)) || solvent.substances().into_iter().any(crate::solvent::Substance::ionises)
+}
+
+impl Transfers {
+    #[expect(
+        clippy::too_many_arguments,
+        reason = "one call per aspect, each argument a column of the difference"
+    )]
+    fn push(
+        &mut self,
+        aspect: Aspect,
+        measured: Option<String>,
+        reference: Option<String>,
+        case: Option<Case>,
+        group: String,
+        sd: f64,
+        relative_effect: f64,
+    ) {
+        let size = match case {
+            None => Size::None,
+            Some(Case::Unknown) => Size::Unknown,
+            Some(_) if relative_effect >= LARGE_EFFECT => Size::Large,
+            Some(_) => Size::Small,
+        };
+        if sd != 0.0 {
+            self.transfers.push(Transfer {
+                group: (aspect, group),
+                sd,
+            });
+        }
+        self.differences.push(Difference {
+            aspect,
+            measured,
+            reference,
+            size,
+            relative_effect,
+            case,
+        });
+    }
+
+    fn line(
+        &mut self,
+        measured: Option<&SpectralLine>,
+        reference: Option<&SpectralLine>,
+        effects: &EffectTable,
+        scale: f64,
+    ) -> Result<(), (String, Vec<Difference>)> {
+        let show = |line: Option<&SpectralLine>| {
+            line.map(|line| match line {
+                SpectralLine::At(wavelength) => wavelength.to_string(),
+                other => other.to_string(),
+            })
+        };
+        let unknown = |line: Option<&SpectralLine>| line.is_none_or(|line| line.wavelength().is_none());
+        if unknown(measured) || unknown(reference) {
+            let sd = effects.sd(Aspect::Line, Case::Unknown, scale);
+            let group = if unknown(measured) { "not given" } else { "not printed" };
+            self.push(
+                Aspect::Line,
+                show(measured),
+                show(reference),
+                Some(Case::Unknown),
+                group.to_owned(),
+                sd,
+                sd / scale,
+            );
+            return Ok(());
+        }
+        let (Some(a), Some(b)) = (measured, reference) else {
+            return Ok(());
+        };
+        if a.same_light(b) {
+            self.push(
+                Aspect::Line,
+                show(measured),
+                show(reference),
+                None,
+                String::new(),
+                0.0,
+                0.0,
+            );
+            return Ok(());
+        }
+        if let Some((factor, relative_sd)) = generic_conversion(b, a) {
+            self.factor *= factor;
+            let sd = relative_sd * scale;
+            self.push(
+                Aspect::Line,
+                show(measured),
+                show(reference),
+                Some(Case::Differs),
+                "generic law".to_owned(),
+                sd,
+                relative_sd.abs(),
+            );
+            Ok(())
+        } else {
+            let text = |line| show(line).unwrap_or_default();
+            self.differences.push(Difference {
+                aspect: Aspect::Line,
+                measured: show(measured),
+                reference: show(reference),
+                size: Size::Large,
+                relative_effect: 1.0,
+                case: Some(Case::Differs),
+            });
+            Err((
+                format!(
+                    "read at {}, measured at {}: a value is converted by the generic law only between 546 and 633 nm",
+                    text(reference),
+                    text(measured)
+                ),
+                std::mem::take(&mut self.differences),
+            ))
+        }
+    }
+
+    fn stage(
+        &mut self,
+        measured: Option<Stage>,
+        reference: Option<Stage>,
+        effects: &EffectTable,
+        scale: f64,
+    ) -> Result<(), (String, Vec<Difference>)> {
+        let show = |stage: Option<Stage>| {
+            stage.map(|stage| match stage {
+                Stage::Initial => "initial".to_owned(),
+                Stage::Final => "equilibrium".to_owned(),
+            })
+        };
+        match (measured, reference) {
+            (a, b) if a == b => Ok(()),
+            (Some(_), Some(_)) => {
+                self.differences.push(Difference {
+                    aspect: Aspect::Stage,
+                    measured: show(measured),
+                    reference: show(reference),
+                    size: Size::Large,
+                    relative_effect: 1.0,
+                    case: Some(Case::Differs),
+                });
+                Err((
+                    "another stage of mutarotation (initial against equilibrium)".to_owned(),
+                    std::mem::take(&mut self.differences),
+                ))
+            }
+            (_, Some(Stage::Initial)) => {
+                self.differences.push(Difference {
+                    aspect: Aspect::Stage,
+                    measured: None,
+                    reference: show(reference),
+                    size: Size::Large,
+                    relative_effect: 1.0,
+                    case: Some(Case::Differs),
+                });
+                Err((
+                    "an initial value of a mutarotating solution; the measurement does not say its stage (--stage \
+                     initial)"
+                        .to_owned(),
+                    std::mem::take(&mut self.differences),
+                ))
+            }
+            _ => {
+                let sd = effects.sd(Aspect::Stage, Case::Unknown, scale);
+                self.push(
+                    Aspect::Stage,
+                    show(measured),
+                    show(reference),
+                    Some(Case::Unknown),
+                    "not printed".to_owned(),
+                    sd,
+                    sd / scale,
+                );
+                Ok(())
+            }
+        }
+    }
+}
+
+/// A number in three significant digits, without trailing zeros.
+fn round_for_show(value: f64) -> String {
+    if value == 0.0 || !value.is_finite() {
+        return value.to_string();
+    }
+    let digits = (2.0 - value.abs().log10().floor()).clamp(0.0, 6.0);
+    let factor = 10f64.powf(digits);
+    format!("{}", (value * factor).round() / factor)
+}
+
+/// Mean and standard deviation of the wavelength λ0 of the one-term law for colourless compounds, nm. Sucrose has 146 nm
+/// (λ0² = 0.0213 µm², from memory), aromatic compounds 200 to 250 nm (common practice).
+const LAMBDA0_MEAN_NM: f64 = 180.0;
+const LAMBDA0_SD_NM: f64 = 45.0;
+
+/// Ends of the range in which the generic law is used, nm.
+const GENERIC_RANGE_NM: std::ops::RangeInclusive<f64> = 545.0..=634.0;
+
+/// The factor from one line to another by the one-term law `[α] = A/(λ² − λ0²)`, and the signed relative change of the
+/// value for one standard deviation of λ0; none outside 546 to 633 nm.
+///
+/// Biot's law of rotatory dispersion in Drude's one-term form (IUPAC Gold Book, "optical rotatory dispersion"; Drude,
+/// The Theory of Optics, 1902).
+pub(super) fn generic_conversion(from: &SpectralLine, to: &SpectralLine) -> Option<(f64, f64)> {
+    let from = from.wavelength()?.nanometres();
+    let to = to.wavelength()?.nanometres();
+    if !GENERIC_RANGE_NM.contains(&from) || !GENERIC_RANGE_NM.contains(&to) {
+        return None;
+    }
+    let factor = |lambda0: f64| (from * from - lambda0 * lambda0) / (to * to - lambda0 * lambda0);
+    // Three-point Gauss–Hermite rule for the mean; the half difference of the outer points over √3 for the slope.
+    let outer = 3f64.sqrt() * LAMBDA0_SD_NM;
+    let (low, centre, high) = (
+        factor(LAMBDA0_MEAN_NM - outer),
+        factor(LAMBDA0_MEAN_NM),
+        factor(LAMBDA0_MEAN_NM + outer),
+    );
+    let mean = low / 6.0 + 2.0 * centre / 3.0 + high / 6.0;
+    Some((mean, (high - low) / (2.0 * 3f64.sqrt()) / mean))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The sugar scale's specific rotations at 26.016 g/100 mL: 78.369 at 546.2271 nm and 66.547 at 589.44 nm, 57.179 at
+    /// 632.99 nm, all vacuum (GOST 8.258-2013 Annex A, computed from the published formula). The generic law must reach
+    /// each from the other within two of its own standard deviations.
+    #[test]
+    fn the_generic_law_reaches_the_sugar_scale() {
+        let green = SpectralLine::at_nanometres(546.1).unwrap();
+        let red = SpectralLine::at_nanometres(632.8).unwrap();
+        for (from, to, ratio) in [
+            (&SpectralLine::SodiumD, &green, 78.369 / 66.547),
+            (&SpectralLine::SodiumD, &red, 57.179 / 66.547),
+        ] {
+            let (factor, sd) = generic_conversion(from, to).unwrap();
+            assert!((factor / ratio - 1.0).abs() < 2.0 * sd.abs(), "{factor} {ratio} {sd}");
+            assert!(sd.abs() < 0.02);
+        }
+        let blue = SpectralLine::at_nanometres(435.8).unwrap();
+        assert!(generic_conversion(&SpectralLine::SodiumD, &blue).is_none());
+    }
+}

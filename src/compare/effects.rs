@@ -1,0 +1,171 @@
+//! How much a difference of conditions can move a specific rotation: the table `data/condition_effects.csv`.
+
+use super::conditions::Aspect;
+use serde::Deserialize;
+
+/// How the conditions of measurement and reference stand to each other within an aspect.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Case {
+    /// Both known and different; the effect is per kelvin or per factor e where the aspect is a number.
+    Differs,
+    /// Both known, different but kindred (solvents of one class).
+    Kindred,
+    /// Both known and not kindred.
+    Other,
+    /// Both known and not kindred, one of them an acid, a base or a buffer: an ionisable solute is another species there.
+    Ionising,
+    /// Missing on one side or both.
+    Unknown,
+    /// A salt against its base or another salt, after scaling by molar mass.
+    Salt,
+    /// Sources of the same value at the same conditions.
+    Between,
+}
+
+/// One effect: a standard deviation relative to the size of the rotation, and an absolute floor.
+#[derive(Clone, Debug, PartialEq, Deserialize)]
+pub struct Effect {
+    /// The aspect.
+    pub aspect: Aspect,
+    /// The case.
+    pub case: Case,
+    /// Standard deviation relative to the common scale m (per kelvin, per factor e, or once).
+    pub relative_sd: f64,
+    /// Standard deviation in deg mL g⁻¹ dm⁻¹ that is always there, added in quadrature.
+    pub absolute_floor: f64,
+    /// `estimated` from the starter library's pairs, or `from memory`.
+    pub origin: String,
+    /// Pairs the estimate rests on.
+    pub pairs: u32,
+    /// Why this figure.
+    pub reason: String,
+}
+
+impl Effect {
+    /// The standard deviation at the scale m, deg mL g⁻¹ dm⁻¹: `√((d m)² + floor²)`.
+    pub fn sd(&self, scale: f64) -> f64 {
+        (self.relative_sd * scale).hypot(self.absolute_floor)
+    }
+}
+
+/// All effects.
+#[derive(Clone, Debug, PartialEq)]
+pub struct EffectTable {
+    rows: Vec<Effect>,
+}
+
+/// Why a table of effects cannot be used.
+#[derive(Debug, thiserror::Error)]
+pub enum EffectTableError {
+    /// A line cannot be read.
+    #[error("the table of condition effects cannot be read: {0}")]
+    Unreadable(#[from] csv::Error),
+    /// A row that the model needs is not there.
+    #[error("the table of condition effects has no row for {aspect:?} {case:?}")]
+    Missing {
+        /// The aspect wanted.
+        aspect: Aspect,
+        /// The case wanted.
+        case: Case,
+    },
+    /// A number is negative or not a number.
+    #[error("the table of condition effects: row {row} has a standard deviation that is negative or no number")]
+    BadNumber {
+        /// The row, from 1.
+        row: usize,
+    },
+}
+
+/// The rows the model needs.
+const NEEDED: [(Aspect, Case); 15] = [
+    (Aspect::Temperature, Case::Differs),
+    (Aspect::Temperature, Case::Unknown),
+    (Aspect::Concentration, Case::Differs),
+    (Aspect::Concentration, Case::Unknown),
+    (Aspect::Solvent, Case::Kindred),
+    (Aspect::Solvent, Case::Other),
+    (Aspect::Solvent, Case::Ionising),
+    (Aspect::Solvent, Case::Unknown),
+    (Aspect::Line, Case::Unknown),
+    (Aspect::Form, Case::Unknown),
+    (Aspect::Form, Case::Salt),
+    (Aspect::Stage, Case::Unknown),
+    (Aspect::Basis, Case::Differs),
+    (Aspect::Basis, Case::Unknown),
+    (Aspect::Source, Case::Between),
+];
+
+impl EffectTable {
+    /// Reads a table from CSV with the columns of [`Effect`].
+    ///
+    /// # Errors
+    /// When it cannot be read, a row is missing or a number is negative.
+    pub fn from_csv(text: &str) -> Result<Self, EffectTableError> {
+        let rows: Vec<Effect> = csv::Reader::from_reader(text.as_bytes())
+            .deserialize()
+            .collect::<Result<_, _>>()?;
+        for (at, row) in rows.iter().enumerate() {
+            let fine = |number: f64| number.is_finite() && number >= 0.0;
+            if !fine(row.relative_sd) || !fine(row.absolute_floor) {
+                return Err(EffectTableError::BadNumber { row: at + 1 });
+            }
+        }
+        for (aspect, case) in NEEDED {
+            if !rows.iter().any(|row| row.aspect == aspect && row.case == case) {
+                return Err(EffectTableError::Missing { aspect, case });
+            }
+        }
+        Ok(Self { rows })
+    }
+
+    /// The table that comes with the program.
+    pub fn built_in() -> Self {
+        Self::from_csv(include_str!("../../data/condition_effects.csv"))
+            .expect("the built-in table is read by a test of this module")
+    }
+
+    /// All rows.
+    pub fn rows(&self) -> &[Effect] {
+        &self.rows
+    }
+
+    /// The standard deviation of an effect at the scale m; zero where the table has no such row.
+    pub fn sd(&self, aspect: Aspect, case: Case, scale: f64) -> f64 {
+        self.rows
+            .iter()
+            .find(|row| row.aspect == aspect && row.case == case)
+            .map_or(0.0, |row| row.sd(scale))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_built_in_table_is_whole_and_says_where_each_row_is_from() {
+        for row in EffectTable::built_in().rows() {
+            assert!(!row.reason.is_empty());
+            assert!(
+                ["estimated", "from memory", "computed"].contains(&row.origin.as_str()),
+                "{row:?}"
+            );
+            assert_eq!(row.origin == "estimated", row.pairs > 0, "{row:?}");
+        }
+    }
+
+    #[test]
+    fn a_table_without_a_needed_row_is_refused() {
+        let header = "aspect,case,relative_sd,absolute_floor,origin,pairs,reason\n";
+        assert!(matches!(
+            EffectTable::from_csv(header),
+            Err(EffectTableError::Missing { .. })
+        ));
+        let negative = format!("{header}temperature,differs,-1,0,from memory,0,x\n");
+        assert!(matches!(
+            EffectTable::from_csv(&negative),
+            Err(EffectTableError::BadNumber { row: 1 })
+        ));
+    }
+}

@@ -1,0 +1,429 @@
+//! Pooling: what the references say of M, the specific rotation of the enantiopure compound at the measurement's
+//! conditions.
+
+use super::conditions::{Aspect, Conditions, Difference, Size, Transfer, transfers};
+use super::copies::representatives;
+use super::effects::{Case, EffectTable};
+use super::filter::{Datum, Priors, run};
+use super::mixture::{Component, Mixture};
+use super::reference::{HandKnown, Reference, SampleExcess};
+use crate::quantity::SpecificRotation;
+use nalgebra::{DMatrix, DVector};
+use serde::Serialize;
+
+/// Settings of the model, with the defaults that the manual states.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Options {
+    /// Factor on the variance of an unconfirmed draft.
+    pub draft_variance_factor: f64,
+    /// The first parameter a of the prior Beta(a, 1) of an excess that is not stated.
+    pub excess_shape: f64,
+    /// The two parameters of the Beta prior of the probability of a gross error.
+    pub gross: (f64, f64),
+    /// References with a stated excess below this are listed, not pooled.
+    pub lowest_excess: f64,
+    /// Floor of the common scale m, deg mL g⁻¹ dm⁻¹.
+    pub lowest_scale: f64,
+    /// The common scale m, where it is known beforehand (simulations); none takes it from the references.
+    pub scale: Option<f64>,
+}
+
+impl Default for Options {
+    fn default() -> Self {
+        Self {
+            draft_variance_factor: 2.0,
+            excess_shape: 40.0,
+            gross: (1.5, 48.5),
+            lowest_excess: 0.5,
+            lowest_scale: 5.0,
+            scale: None,
+        }
+    }
+}
+
+/// What became of one reference.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct ReferenceOutcome {
+    /// Whether it was pooled.
+    pub used: bool,
+    /// Why not, or what to know of it.
+    pub reason: Option<String>,
+    /// Share in the pooled value; the shares of the used references sum to 1.
+    pub weight: f64,
+    /// Posterior probability that it is a gross error.
+    pub gross_error_probability: Option<f64>,
+    /// Its value at the measurement's line, form and hand.
+    pub value_here: Option<f64>,
+    /// Its own standard uncertainty, likewise.
+    pub own_uncertainty: Option<f64>,
+    /// Its differences of conditions.
+    pub differences: Vec<Difference>,
+    /// The reference it is probably a copy of.
+    pub copy_of: Option<usize>,
+}
+
+/// The pooled value.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct PooledValue {
+    /// Posterior mean of M, deg mL g⁻¹ dm⁻¹.
+    pub value: f64,
+    /// Posterior standard deviation of M.
+    pub standard_uncertainty: f64,
+    /// 95 % credible interval of M.
+    pub interval95: [f64; 2],
+    /// 95 % prediction interval of one further source's value for the enantiopure compound.
+    pub prediction95: [f64; 2],
+    /// Posterior mean of the between-source standard deviation τ.
+    pub between_source_sd: f64,
+    /// References pooled.
+    pub entries_used: usize,
+    /// Sources among them.
+    pub independent_sources: usize,
+    /// Whether the width rests on the priors rather than on the spread of sources.
+    pub driven_by_prior: bool,
+}
+
+/// What the references say.
+#[derive(Clone, Debug)]
+pub struct Pooling {
+    /// What became of each reference, in the order given.
+    pub references: Vec<ReferenceOutcome>,
+    /// Posterior of (M, τ); none when nothing can be pooled.
+    pub posterior: Option<Mixture>,
+    /// Its summary.
+    pub pooled: Option<PooledValue>,
+    /// Whether a reference of independently known hand stands in the same or kindred solvent, so that the hand can be
+    /// tested.
+    pub hand_can_be_tested: bool,
+    /// Aspects in which this compound's rotation is known to change sign.
+    pub sign_changes_with: Vec<Aspect>,
+    /// The common scale m.
+    pub scale: f64,
+    /// Used references of either sign: positive, negative.
+    pub signs: (usize, usize),
+}
+
+/// Sources from which the spread between them is learned rather than assumed.
+const SOURCES_TO_LEARN_SPREAD: usize = 3;
+
+/// Pools the references for a measurement at `measured` conditions.
+pub fn pool(measured: &Conditions, references: &[Reference], effects: &EffectTable, options: &Options) -> Pooling {
+    let copies = representatives(references);
+    let scale = options
+        .scale
+        .unwrap_or_else(|| common_scale(references, &copies, options));
+    let mut outcomes: Vec<ReferenceOutcome> = Vec::with_capacity(references.len());
+    let mut usable: Vec<Usable> = Vec::new();
+    for (at, reference) in references.iter().enumerate() {
+        let mut outcome = ReferenceOutcome {
+            used: false,
+            reason: reference.excluded.clone(),
+            weight: 0.0,
+            gross_error_probability: None,
+            value_here: None,
+            own_uncertainty: None,
+            differences: Vec::new(),
+            copy_of: copies[at],
+        };
+        match transfers(measured, &reference.conditions, &reference.form, effects, scale) {
+            Err((reason, differences)) => {
+                outcome.differences = differences;
+                outcome.reason.get_or_insert(reason);
+            }
+            Ok(made) => {
+                let hand = if reference.mirror { -1.0 } else { 1.0 };
+                let value = hand * made.factor * reference.value.conventional();
+                let uncertainty = made.factor.abs() * reference.own_uncertainty.conventional();
+                outcome.value_here = Some(value);
+                outcome.own_uncertainty = Some(uncertainty);
+                outcome.differences = made.differences;
+                if outcome.reason.is_none() {
+                    match reference.excess {
+                        SampleExcess::Stated { mean, .. } if mean.abs() < options.lowest_excess => {
+                            outcome.reason = Some(format!(
+                                "its sample had an enantiomeric excess of {:.0} %, below {:.0} %",
+                                100.0 * mean,
+                                100.0 * options.lowest_excess
+                            ));
+                        }
+                        _ if copies[at].is_some() => {
+                            outcome.reason = Some(
+                                "probably one measurement together with another reference (same value)".to_owned(),
+                            );
+                        }
+                        _ => {
+                            usable.push(Usable {
+                                at,
+                                value,
+                                variance: uncertainty * uncertainty,
+                                shared: made.transfers,
+                            });
+                            outcome.used = true;
+                        }
+                    }
+                }
+            }
+        }
+        outcomes.push(outcome);
+    }
+    let sign_changes_with = sign_changes(references, &outcomes);
+    let mut pooling = Pooling {
+        references: outcomes,
+        posterior: None,
+        pooled: None,
+        hand_can_be_tested: false,
+        sign_changes_with,
+        scale,
+        signs: (0, 0),
+    };
+    if !usable.is_empty() {
+        pooling.fill(references, usable, effects, options);
+    }
+    pooling
+}
+
+/// A reference that is pooled.
+struct Usable {
+    at: usize,
+    value: f64,
+    variance: f64,
+    shared: Vec<Transfer>,
+}
+
+/// The common scale m: the geometric median of |value|, not below the floor, so that one value ten times off moves it
+/// little and no value sets its own weight.
+fn common_scale(references: &[Reference], copies: &[Option<usize>], options: &Options) -> f64 {
+    let mut logs: Vec<f64> = references
+        .iter()
+        .zip(copies)
+        .filter(|(reference, copy)| reference.excluded.is_none() && copy.is_none())
+        .map(|(reference, _)| reference.value.conventional().abs().max(options.lowest_scale).ln())
+        .collect();
+    logs.sort_by(f64::total_cmp);
+    match logs.len() {
+        0 => options.lowest_scale,
+        n if n % 2 == 1 => logs[n / 2].exp(),
+        n => f64::midpoint(logs[n / 2 - 1], logs[n / 2]).exp(),
+    }
+}
+
+/// Aspects in which two references of independent hand differ alone and have opposite signs, both clearly.
+fn sign_changes(references: &[Reference], outcomes: &[ReferenceOutcome]) -> Vec<Aspect> {
+    let mut found = Vec::new();
+    let clear = |at: usize| -> Option<f64> {
+        let outcome = &outcomes[at];
+        let value = outcome.value_here?;
+        (outcome.used && references[at].hand == HandKnown::Independent && value.abs() > 3.0 * outcome.own_uncertainty?)
+            .then_some(value)
+    };
+    for i in 0..references.len() {
+        let Some(a) = clear(i) else { continue };
+        for j in i + 1..references.len() {
+            let Some(b) = clear(j) else { continue };
+            if a * b >= 0.0 {
+                continue;
+            }
+            let (x, y) = (&references[i].conditions, &references[j].conditions);
+            let mut differing = Vec::new();
+            if let (Some(p), Some(q)) = (&x.solvent, &y.solvent)
+                && p != q
+            {
+                differing.push(Aspect::Solvent);
+            }
+            if let (Some(p), Some(q)) = (&x.line, &y.line)
+                && !p.same_light(q)
+            {
+                differing.push(Aspect::Line);
+            }
+            if let (Some(p), Some(q)) = (x.temperature, y.temperature)
+                && (p.celsius() - q.celsius()).abs() > 5.0
+            {
+                differing.push(Aspect::Temperature);
+            }
+            if let (Some(p), Some(q)) = (x.concentration, y.concentration) {
+                let ratio = p.grams_per_100_millilitres() / q.grams_per_100_millilitres();
+                if !(0.5..=2.0).contains(&ratio) {
+                    differing.push(Aspect::Concentration);
+                }
+            }
+            if let [aspect] = differing[..]
+                && !found.contains(&aspect)
+            {
+                found.push(aspect);
+            }
+        }
+    }
+    found
+}
+
+impl Pooling {
+    fn fill(&mut self, references: &[Reference], mut usable: Vec<Usable>, effects: &EffectTable, options: &Options) {
+        // Whether a reference's sign tells the hand here: independently known, and no sign-changing aspect differs.
+        let differs = |outcome: &ReferenceOutcome, aspect: Aspect| {
+            outcome
+                .differences
+                .iter()
+                .any(|d| d.aspect == aspect && d.size != Size::None)
+        };
+        let tells_hand: Vec<bool> = references
+            .iter()
+            .zip(&self.references)
+            .map(|(reference, outcome)| {
+                reference.hand == HandKnown::Independent
+                    && !self.sign_changes_with.iter().any(|&aspect| differs(outcome, aspect))
+            })
+            .collect();
+        let any_tells = usable.iter().any(|u| tells_hand[u.at]);
+        self.hand_can_be_tested = usable.iter().any(|u| {
+            tells_hand[u.at]
+                && self.references[u.at]
+                    .differences
+                    .iter()
+                    .all(|d| d.aspect != Aspect::Solvent || matches!(d.case, None | Some(Case::Kindred)))
+        });
+
+        usable.sort_by_key(|u| (references[u.at].source, u.at));
+        let mut groups: Vec<(Aspect, String)> = Vec::new();
+        let mut data: Vec<Datum> = Vec::with_capacity(usable.len());
+        let mut sources: Vec<i64> = Vec::new();
+        for reference in &usable {
+            let origin = &references[reference.at];
+            let source = sources
+                .iter()
+                .position(|&known| known == origin.source)
+                .unwrap_or_else(|| {
+                    sources.push(origin.source);
+                    sources.len() - 1
+                });
+            let shared = reference
+                .shared
+                .iter()
+                .map(|transfer| {
+                    let index = groups
+                        .iter()
+                        .position(|known| *known == transfer.group)
+                        .unwrap_or_else(|| {
+                            groups.push(transfer.group.clone());
+                            groups.len() - 1
+                        });
+                    (index, transfer.sd)
+                })
+                .collect();
+            data.push(Datum {
+                value: reference.value,
+                variance: reference.variance
+                    * if origin.draft {
+                        options.draft_variance_factor
+                    } else {
+                        1.0
+                    },
+                excess: match origin.excess {
+                    SampleExcess::Stated { mean, sd } => Some((mean, sd * sd)),
+                    SampleExcess::NotStated => None,
+                },
+                sign_free: any_tells && !tells_hand[reference.at],
+                shared,
+                source,
+            });
+        }
+        let priors = Priors {
+            scale: self.scale,
+            tau_scale: effects.sd(Aspect::Source, Case::Between, self.scale),
+            excess_shape: options.excess_shape,
+            gross: options.gross,
+        };
+        let found = run(&data, groups.len(), &priors);
+        let Some(posterior) = Mixture::new(found.components) else {
+            return;
+        };
+        let weights = shares(&data, &found.gross, posterior.mean_tau(), options.excess_shape);
+        for ((reference, weight), gross) in usable.iter().zip(weights).zip(&found.gross) {
+            let outcome = &mut self.references[reference.at];
+            outcome.weight = weight;
+            outcome.gross_error_probability = Some(*gross);
+            if *gross > 0.5 {
+                outcome.reason = Some("it does not fit the others: probably a gross error".to_owned());
+            } else if any_tells && !tells_hand[reference.at] {
+                outcome.reason = Some("its sign does not tell the hand here; it informs the magnitude only".to_owned());
+            }
+        }
+        self.signs = usable.iter().fold((0, 0), |(plus, minus), u| {
+            if u.value > 0.0 {
+                (plus + 1, minus)
+            } else {
+                (plus, minus + 1)
+            }
+        });
+        let alone = |_: &Component| 0.0;
+        let further = |c: &Component| c.tau * c.tau;
+        self.pooled = Some(PooledValue {
+            value: posterior.mean(),
+            standard_uncertainty: posterior.sd(),
+            interval95: [
+                posterior.quantile_with(0.025, alone),
+                posterior.quantile_with(0.975, alone),
+            ],
+            prediction95: [
+                posterior.quantile_with(0.025, further),
+                posterior.quantile_with(0.975, further),
+            ],
+            between_source_sd: posterior.mean_tau(),
+            entries_used: usable.len(),
+            independent_sources: sources.len(),
+            driven_by_prior: sources.len() < SOURCES_TO_LEARN_SPREAD,
+        });
+        self.posterior = Some(posterior);
+    }
+}
+
+/// Shares of the references in the pooled value: the weights of generalised least squares at the posterior mean of τ, each
+/// times the probability that the reference is sound; not below zero, and summing to 1.
+fn shares(data: &[Datum], gross: &[f64], tau: f64, excess_shape: f64) -> Vec<f64> {
+    let n = data.len();
+    let excess = |datum: &Datum| {
+        datum.excess.unwrap_or((
+            excess_shape / (excess_shape + 1.0),
+            excess_shape / ((excess_shape + 1.0).powi(2) * (excess_shape + 2.0)),
+        ))
+    };
+    let covariance = DMatrix::from_fn(n, n, |i, j| {
+        let (a, b) = (&data[i], &data[j]);
+        let mut value = if a.source == b.source { tau * tau } else { 0.0 };
+        for (shared, x) in &a.shared {
+            value += b
+                .shared
+                .iter()
+                .filter(|(other, _)| other == shared)
+                .map(|(_, y)| x * y)
+                .sum::<f64>();
+        }
+        if i == j {
+            let (e, e_variance) = excess(a);
+            value += a.variance / (e * e) + e_variance * a.value * a.value;
+            // A little of its own keeps the matrix solvable when everything else is shared.
+            value = value * (1.0 + 1e-9) + f64::MIN_POSITIVE;
+        }
+        value
+    });
+    let solved = covariance.cholesky().map(|c| c.solve(&DVector::from_element(n, 1.0)));
+    let raw: Vec<f64> = match solved {
+        Some(solved) => solved.iter().zip(gross).map(|(w, g)| w.max(0.0) * (1.0 - g)).collect(),
+        None => gross.iter().map(|g| 1.0 - g).collect(),
+    };
+    let total: f64 = raw.iter().sum();
+    if total > 0.0 {
+        raw.into_iter().map(|w| w / total).collect()
+    } else {
+        vec![1.0 / n as f64; n]
+    }
+}
+
+impl Pooling {
+    /// The pooled specific rotation, when there is one.
+    pub fn value(&self) -> Option<SpecificRotation> {
+        self.pooled
+            .as_ref()
+            .map(|pooled| SpecificRotation::from_conventional(pooled.value))
+    }
+}

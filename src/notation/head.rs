@@ -1,0 +1,650 @@
+//! Finds where a statement of rotation begins: the symbol `[α]` with its indices, or words such as "specific rotation".
+//!
+//! A symbol that print or scanning damaged (`[a]`, `[R]`, `[]`, `[cY]`) counts only with the letter of a line behind it.
+
+use super::clean::Script;
+use super::condition::{Conditions, Light, is_shifted, is_wavelength};
+use super::doubts::Doubt;
+use super::stream::Stream;
+use super::token::Kind;
+use crate::quantity::Printed;
+use crate::statement::{RotationKind, StatedTemperature};
+
+/// How a statement begins.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Form {
+    /// A symbol.
+    Symbol,
+    /// A noun with an adjective: "optical rotation", "specific rotation".
+    Words,
+    /// The noun or verb alone: "rotation", "rotates".
+    Bare,
+}
+
+/// The beginning of a statement.
+#[derive(Clone, Debug)]
+pub(super) struct Head {
+    /// What kind of rotation is announced.
+    pub kind: RotationKind,
+    /// Symbol or words.
+    pub form: Form,
+    /// Temperature and light among the indices.
+    pub conditions: Conditions,
+    /// The first token.
+    pub start: usize,
+    /// The token behind.
+    pub end: usize,
+}
+
+/// The head whose symbol or noun stands at `at`.
+pub(super) fn head(s: &Stream, at: usize) -> Option<Head> {
+    match s.kind(at)? {
+        Kind::Open(bracket) => symbol(s, at, bracket),
+        Kind::Word => letter(s, at).or_else(|| scrambled(s, at)).or_else(|| words(s, at)),
+        _ => None,
+    }
+}
+
+/// How sure a symbol is.
+#[derive(Clone, Copy, PartialEq)]
+enum Symbol {
+    /// `[α]`.
+    Alpha,
+    /// `[a]`: alpha set in Latin letters.
+    Latin,
+    /// `[M]`, `[Φ]`.
+    Molar,
+    /// Something else in the place of alpha.
+    Damaged,
+}
+
+fn symbol(s: &Stream, at: usize, bracket: char) -> Option<Head> {
+    // The inside is at most four tokens long.
+    let close = (at + 1..at + 6).find(|&n| s.is_close(n));
+    let first = s.text(at + 1);
+    let mut from = at + 2;
+    let mut doubts = Vec::new();
+    let inner: String = match close {
+        Some(close) => s.slice(at + 1, close).chars().filter(|c| !c.is_whitespace()).collect(),
+        None => String::new(),
+    };
+    let symbol = if matches!(first, "α" | "alpha" | "Alpha" | "ALPHA") {
+        if inner == first {
+            from = close? + 1;
+        }
+        Symbol::Alpha
+    } else if bracket != '[' && bracket != '{' {
+        return None;
+    } else if matches!(inner.as_str(), "a" | "A") {
+        from = close? + 1;
+        Symbol::Latin
+    } else if matches!(inner.as_str(), "M" | "m" | "Φ" | "φ" | "ϕ" | "Ф" | "ф") {
+        from = close? + 1;
+        Symbol::Molar
+    } else if close.is_some()
+        && inner.chars().count() <= 3
+        && inner.chars().all(|c| c.is_alphabetic() || "«»?°&<0".contains(c))
+    {
+        from = close? + 1;
+        Symbol::Damaged
+    } else if matches!(first, "a" | "ct" | "oc")
+        && matches!(s.text(at + 2), "l" | "1" | "J" | "j" | "I" | "!")
+        && s.is_word(at + 3, &["d"])
+    {
+        // `[ a l D`: the closing bracket was read as a letter.
+        from = at + 3;
+        Symbol::Damaged
+    } else {
+        return None;
+    };
+    if symbol == Symbol::Damaged {
+        doubts.push(Doubt::SymbolDamaged(s.slice(at, from).to_owned()));
+    }
+    let mut indices = Indices::new(s, from, symbol == Symbol::Damaged);
+    indices.read();
+    if symbol != Symbol::Alpha && !indices.sure_line {
+        return None;
+    }
+    if bracket != '[' && indices.conditions.light.is_none() && symbol == Symbol::Alpha && bracket == '(' {
+        return None;
+    }
+    let mut conditions = indices.conditions;
+    conditions.doubts.splice(0..0, doubts);
+    Some(Head {
+        kind: if symbol == Symbol::Molar {
+            RotationKind::Molar
+        } else {
+            RotationKind::Specific
+        },
+        form: Form::Symbol,
+        conditions,
+        start: at,
+        end: indices.at,
+    })
+}
+
+/// `αD = -2°`, `alpha-D[20] = -10.19`: an observed angle.
+fn letter(s: &Stream, at: usize) -> Option<Head> {
+    let word = s.text(at);
+    let before = at.checked_sub(1);
+    if before.is_some_and(|before| s.is_glued(at) && !matches!(s.kind(before), Some(Kind::Open(_) | Kind::Mark(_)))) {
+        return None;
+    }
+    let from = if matches!(word, "α" | "alpha" | "Alpha") {
+        let hyphen = usize::from(s.kind(at + 1) == Some(Kind::Minus) && s.is_glued(at + 1) && s.is_glued(at + 2));
+        if s.text(at + 1 + hyphen) != "D" || hyphen == 1 && s.kind(at + 3) == Some(Kind::Minus) && s.is_glued(at + 3) {
+            return None;
+        }
+        at + 1 + hyphen
+    } else if word == "aD" {
+        at + 1
+    } else {
+        return None;
+    };
+    let mut indices = Indices::new(s, from, false);
+    if word == "aD" {
+        indices.conditions.light = Some(Light::sodium());
+    }
+    indices.read();
+    let end = indices.at;
+    let value_follows = s.is_any_mark(end, &['=', ':', '≈'])
+        || matches!(s.kind(end), Some(Kind::Plus | Kind::Minus)) && s.number(end + 1).is_some();
+    (value_follows && indices.conditions.light.is_some()).then(|| Head {
+        kind: RotationKind::Observed,
+        form: Form::Symbol,
+        conditions: indices.conditions,
+        start: at,
+        end,
+    })
+}
+
+/// `D 20 α [ ]`: glyphs in the order of a drawing program.
+fn scrambled(s: &Stream, at: usize) -> Option<Head> {
+    let temperature = s.number(at + 1)?;
+    let fits = s.text(at) == "D" && s.text(at + 2) == "α" && s.is_open(at + 3) && s.is_close(at + 4);
+    fits.then(|| Head {
+        kind: RotationKind::Specific,
+        form: Form::Symbol,
+        conditions: Conditions {
+            temperature: Some(StatedTemperature::At(temperature.printed)),
+            light: Some(Light::sodium()),
+            doubts: vec![Doubt::GlyphsScrambled],
+            ..Conditions::default()
+        },
+        start: at,
+        end: at + 5,
+    })
+}
+
+/// The indices behind a symbol: temperature and line in any order.
+struct Indices<'a> {
+    s: &'a Stream,
+    at: usize,
+    conditions: Conditions,
+    /// The symbol is damaged, so its indices may be too.
+    damaged: bool,
+    /// A line is printed as a letter or as a raised, lowered or glued number.
+    sure_line: bool,
+}
+
+impl<'a> Indices<'a> {
+    fn new(s: &'a Stream, at: usize, damaged: bool) -> Self {
+        Self {
+            s,
+            at,
+            conditions: Conditions::default(),
+            damaged,
+            sure_line: false,
+        }
+    }
+
+    fn read(&mut self) {
+        for _ in 0..12 {
+            if !self.step() {
+                break;
+            }
+        }
+    }
+
+    /// Reads one index; false when none stands here.
+    fn step(&mut self) -> bool {
+        let s = self.s;
+        let at = self.at;
+        match s.kind(at) {
+            Some(Kind::Word) => self.line(at),
+            Some(Kind::Number(_)) => self.number(at),
+            Some(Kind::Mark('/' | '_' | '^' | '|' | ',')) => {
+                let next_is_index = self.is_line(at + 1)
+                    || s.number(at + 1).is_some() && self.conditions.temperature.is_none() && !s.is_mark(at, ',')
+                    || s.number(at + 1).is_some_and(is_wavelength) && self.conditions.light.is_none();
+                if next_is_index {
+                    self.at += 1;
+                }
+                next_is_index
+            }
+            Some(Kind::Mark('=')) if self.conditions.light.is_none() && s.is_glued(at) && s.text(at + 1) == "D" => {
+                self.conditions.doubts.push(Doubt::StrayCharacters);
+                self.at += 1;
+                true
+            }
+            Some(Kind::Mark('~' | '\'' | '"' | '!' | '?' | '*' | ';' | ':' | '.'))
+                if self.conditions.light.is_none() =>
+            {
+                let more = s.is_any_mark(at + 1, &['~', '\'', '"', '!', '?', '*']);
+                let fits = self.is_line(at + 1) || more && self.is_line(at + 2);
+                if fits && (self.damaged || s.is_glued(at)) {
+                    self.conditions.doubts.push(Doubt::StrayCharacters);
+                    self.at += 1 + usize::from(more);
+                }
+                fits && (self.damaged || s.is_glued(at))
+            }
+            Some(Kind::Mark('?')) => {
+                self.conditions.doubts.push(Doubt::StrayCharacters);
+                self.at += 1;
+                true
+            }
+            Some(Kind::Open(_)) => self.bracketed(at),
+            Some(Kind::Close(_)) => {
+                // The bracket of `[αD20]` closes behind its indices.
+                let inside =
+                    self.conditions.light.is_some() && self.s.text(at) == "]" && at >= 2 && self.opens_alpha(at);
+                if inside {
+                    self.at += 1;
+                }
+                inside
+            }
+            _ => false,
+        }
+    }
+
+    fn opens_alpha(&self, close: usize) -> bool {
+        let s = self.s;
+        (close.saturating_sub(6)..close)
+            .rev()
+            .find(|&n| s.is_open(n) || s.is_close(n))
+            .is_some_and(|n| s.is_open(n))
+    }
+
+    fn is_line(&self, at: usize) -> bool {
+        let text = self.s.text(at);
+        self.s.kind(at) == Some(Kind::Word) && matches!(text, "D" | "d" | "Na" | "NaD" | "Hg" | "ᴅ" | "Д")
+            || self.s.number(at).is_some_and(is_wavelength)
+    }
+
+    fn line(&mut self, at: usize) -> bool {
+        let s = self.s;
+        let text = s.text(at);
+        let stray = text.len() == 2 && text.starts_with('D') && s.is_mark(at + 1, '?');
+        if text == "Hg" && self.conditions.light.is_none() {
+            self.conditions.light = Some(Light {
+                line: crate::quantity::SpectralLine::Named("Hg".to_owned()),
+                nanometres: None,
+            });
+        } else if matches!(text, "D" | "d" | "Na" | "NaD" | "Д") || stray {
+            // `[α] d-limonene` is no index, nor is a second letter.
+            if self.conditions.light.is_some() && text != "D"
+                || text == "d"
+                    && s.kind(at + 1) == Some(Kind::Minus)
+                    && s.is_glued(at + 1)
+                    && s.kind(at + 2) == Some(Kind::Word)
+            {
+                return false;
+            }
+            self.conditions.light.get_or_insert_with(Light::sodium);
+        } else {
+            return false;
+        }
+        self.sure_line = true;
+        self.at += 1;
+        if stray {
+            self.conditions.doubts.push(Doubt::StrayCharacters);
+            self.at += 1;
+        }
+        true
+    }
+
+    fn number(&mut self, at: usize) -> bool {
+        let s = self.s;
+        let Some(digits) = s.number(at) else { return false };
+        let number = digits.printed;
+        let shifted = s.get(at).is_some_and(|token| is_shifted(token.script));
+        if self.conditions.light.is_none() && is_wavelength(digits) {
+            let named = s.is_word(at + 1, &["nm"]);
+            if shifted || named || s.is_glued(at) || self.value_begins(at + 1) {
+                if let Some(light) = Light::at(number.value()) {
+                    self.conditions.light = Some(light);
+                    self.sure_line |= shifted || named || s.is_glued(at);
+                    self.at = at + 1 + usize::from(named);
+                    return true;
+                }
+            }
+            return false;
+        }
+        if self.conditions.temperature.is_some() || !(-80.0..=110.0).contains(&number.value()) {
+            return false;
+        }
+        let (behind, celsius) = self.behind_degree(at + 1);
+        // A range of temperatures: `20-25 °C`, `20-25 =`.
+        if s.kind(at + 1) == Some(Kind::Minus) {
+            if let Some(second) = s.number(at + 2) {
+                let (end, celsius) = self.behind_degree(at + 3);
+                let raised = s.get(at + 2).is_some_and(|token| token.script == Script::Super);
+                let then_value = self.value_begins(end) && s.kind(at + 3) != Some(Kind::Degree);
+                let value_is_range = s.kind(end) == Some(Kind::Minus) || s.kind(end) == Some(Kind::PlusMinus);
+                if (celsius || raised || then_value && !value_is_range) && second.printed.value() <= 60.0 {
+                    self.conditions.temperature = Some(StatedTemperature::Range(number, second.printed));
+                    self.at = end;
+                    return true;
+                }
+            }
+        }
+        let before_line = self.conditions.light.is_none()
+            && (self.is_line(behind) || s.is_any_mark(behind, &['/', '_', '^']) && self.is_line(behind + 1));
+        if celsius || shifted || before_line {
+            return self.set_temperature(number, behind);
+        }
+        if self.value_begins(behind) {
+            if s.kind(behind) == Some(Kind::Minus) {
+                self.doubt_dash(at, number, behind);
+            }
+            return self.set_temperature(number, behind);
+        }
+        // Nothing like a value follows: set close to the line it is still a temperature; a sentence goes on.
+        let goes_on = s.is_close(behind) || s.kind(behind) == Some(Kind::Word);
+        if s.is_glued(at) && number.decimals() == 0 && behind == at + 1 && goes_on {
+            return self.set_temperature(number, behind);
+        }
+        if number.decimals() == 0
+            && behind == at + 1
+            && (15.0..=30.0).contains(&number.value())
+            && self.conditions.light.is_some()
+        {
+            self.conditions.doubts.push(Doubt::ValueOrTemperature);
+        }
+        false
+    }
+
+    fn set_temperature(&mut self, number: Printed, end: usize) -> bool {
+        self.conditions.temperature = Some(StatedTemperature::At(number));
+        self.at = end;
+        true
+    }
+
+    /// `[α]D20-46`: a doubt when the two numbers could be the ends of a range.
+    fn doubt_dash(&mut self, at: usize, number: Printed, dash: usize) {
+        let s = self.s;
+        let glued = s.is_glued(dash) && s.is_glued(dash + 1);
+        let Some(second) = s.number(dash + 1) else { return };
+        let second = second.printed;
+        if glued
+            && dash == at + 1
+            && second.decimals() == 0
+            && second.value() > number.value()
+            && second.value() <= 35.0
+        {
+            self.conditions.doubts.push(Doubt::MinusOrRange);
+        }
+    }
+
+    /// The place behind a degree sign, with or without C.
+    fn behind_degree(&self, at: usize) -> (usize, bool) {
+        let s = self.s;
+        if s.kind(at) == Some(Kind::Degree) {
+            return if s.text(at + 1) == "C" {
+                (at + 2, true)
+            } else {
+                (at + 1, false)
+            };
+        }
+        if s.text(at) == "C" || s.is_word(at, &["oC", "degC"]) {
+            return (at + 1, true);
+        }
+        (at, false)
+    }
+
+    /// Whether a value begins at `at`: a sign and a number, an equals sign, a word such as "of", or a number.
+    fn value_begins(&self, at: usize) -> bool {
+        let s = self.s;
+        match s.kind(at) {
+            Some(Kind::Plus | Kind::Minus | Kind::PlusMinus) => {
+                s.number(at + 1).is_some() || s.kind(at + 1) == Some(Kind::Minus) && s.number(at + 2).is_some()
+            }
+            Some(Kind::Mark('=' | ':' | '≈' | '~' | '≥' | '≤' | '>' | '<')) => true,
+            Some(Kind::Open(_)) => {
+                matches!(s.kind(at + 1), Some(Kind::Plus | Kind::Minus))
+                    && (s.is_close(at + 2) || s.number(at + 2).is_some())
+            }
+            Some(Kind::Number(digits)) => !is_wavelength(digits) || self.conditions.light.is_some(),
+            Some(Kind::Word) => s.is_word(
+                at,
+                &[
+                    "of",
+                    "is",
+                    "was",
+                    "between",
+                    "ca",
+                    "about",
+                    "approximately",
+                    "zwischen",
+                    "minus",
+                    "plus",
+                    "not",
+                    "was",
+                    "von",
+                    "为",
+                    "為",
+                ],
+            ),
+            _ => false,
+        }
+    }
+
+    /// `[α](D)`, `[20]`, `(20 °C, D)`.
+    fn bracketed(&mut self, at: usize) -> bool {
+        let s = self.s;
+        let mut next = at + 1;
+        let mut temperature = None;
+        let mut light = None;
+        for _ in 0..6 {
+            if self.is_line(next) && s.number(next).is_none() && light.is_none() {
+                light = Some(Light::sodium());
+                next += 1;
+            } else if let Some(digits) = s.number(next) {
+                if is_wavelength(digits) && light.is_none() {
+                    light = Light::at(digits.printed.value());
+                    next += 1 + usize::from(s.is_word(next + 1, &["nm"]));
+                } else if temperature.is_none() && (0.0..=60.0).contains(&digits.printed.value()) {
+                    temperature = Some(digits.printed);
+                    next = self.behind_degree(next + 1).0;
+                } else {
+                    return false;
+                }
+            } else if s.is_any_mark(next, &[',', '/', ';']) {
+                next += 1;
+            } else {
+                break;
+            }
+        }
+        if !s.is_close(next) || temperature.is_none() && light.is_none() {
+            return false;
+        }
+        // `[α]D (20)` may quote a reference; without light known a lone number in brackets is no index.
+        if light.is_none() && self.conditions.light.is_none() {
+            return false;
+        }
+        if let Some(number) = temperature {
+            self.conditions.temperature.get_or_insert(StatedTemperature::At(number));
+        }
+        if let Some(light) = light {
+            self.conditions.light.get_or_insert(light);
+            self.sure_line = true;
+        }
+        self.at = next + 1;
+        true
+    }
+}
+
+/// Nouns of rotation.
+const NOUNS: [&str; 22] = [
+    "rotation",
+    "rotations",
+    "drehung",
+    "drehwert",
+    "drehwerte",
+    "drehvermögen",
+    "drehungsvermögen",
+    "rotationsvermögen",
+    "rotationswert",
+    "rotazione",
+    "rotación",
+    "rotacion",
+    "rotação",
+    "rotace",
+    "rotatie",
+    "вращение",
+    "вращения",
+    "skręcalność",
+    "skręcająca",
+    "optisk",
+    "rotaion",
+    "rotaton",
+];
+
+/// Adjectives, with the kind they make of the rotation.
+const ADJECTIVES: [(&str, RotationKind); 31] = [
+    ("specific", RotationKind::Specific),
+    ("specifc", RotationKind::Specific),
+    ("spec", RotationKind::Specific),
+    ("spezifische", RotationKind::Specific),
+    ("spezifischer", RotationKind::Specific),
+    ("spezifisches", RotationKind::Specific),
+    ("spez", RotationKind::Specific),
+    ("spécifique", RotationKind::Specific),
+    ("specifique", RotationKind::Specific),
+    ("specifico", RotationKind::Specific),
+    ("specifica", RotationKind::Specific),
+    ("específica", RotationKind::Specific),
+    ("específico", RotationKind::Specific),
+    ("especifica", RotationKind::Specific),
+    ("удельное", RotationKind::Specific),
+    ("právě", RotationKind::Specific),
+    ("właściwa", RotationKind::Specific),
+    ("molar", RotationKind::Molar),
+    ("molecular", RotationKind::Molar),
+    ("molare", RotationKind::Molar),
+    ("molekulare", RotationKind::Molar),
+    ("molaire", RotationKind::Molar),
+    ("optical", RotationKind::Observed),
+    ("optische", RotationKind::Observed),
+    ("optischer", RotationKind::Observed),
+    ("angular", RotationKind::Observed),
+    ("observed", RotationKind::Observed),
+    ("optica", RotationKind::Observed),
+    ("óptica", RotationKind::Observed),
+    ("ottica", RotationKind::Observed),
+    ("optique", RotationKind::Observed),
+];
+
+fn adjective(s: &Stream, at: usize) -> Option<RotationKind> {
+    ADJECTIVES
+        .iter()
+        .find(|(word, _)| s.is_word(at, &[word]))
+        .map(|&(_, kind)| kind)
+}
+
+fn words(s: &Stream, at: usize) -> Option<Head> {
+    if let Some(head) = ideographs(s, at) {
+        return Some(head);
+    }
+    let mut end = at + 1;
+    if s.is_word(at, &["rotates", "rotated"]) {
+        return Some(bare(RotationKind::Observed, at, end));
+    }
+    if s.is_word(at, &["rotatory", "rotatoire", "rotatorio", "rotatory"]) {
+        let power_behind = s.is_word(at + 1, &["power"]);
+        let power_before = at > 0 && s.is_word(at - 1, &["pouvoir", "potere", "poder"]);
+        if !power_behind && !power_before {
+            return None;
+        }
+        end += usize::from(power_behind);
+    } else if !s.is_word(at, &NOUNS) {
+        return None;
+    }
+    let mut start = at;
+    let mut kinds = Vec::new();
+    for n in 1..=4 {
+        let Some(before) = at.checked_sub(n) else { break };
+        if let Some(kind) = adjective(s, before) {
+            kinds.push(kind);
+            start = before;
+        } else if !(s.is_mark(before, '.') || s.is_word(before, &["pouvoir", "potere", "poder"])) {
+            break;
+        }
+    }
+    // Romance languages set the adjective behind.
+    for _ in 0..2 {
+        if let Some(kind) = adjective(s, end) {
+            kinds.push(kind);
+            end += 1;
+        }
+    }
+    if s.is_word(end, &["value", "values", "index", "angle", "power"]) {
+        end += 1;
+    }
+    let kind = if kinds.contains(&RotationKind::Molar) {
+        RotationKind::Molar
+    } else if kinds.contains(&RotationKind::Specific) {
+        RotationKind::Specific
+    } else {
+        RotationKind::Observed
+    };
+    let noun_is_enough = s.is_word(
+        at,
+        &["drehwert", "drehvermögen", "drehungsvermögen", "rotatoire", "rotatorio"],
+    );
+    if kinds.is_empty() && !noun_is_enough {
+        return Some(bare(kind, at, end));
+    }
+    Some(Head {
+        kind,
+        form: Form::Words,
+        conditions: Conditions::default(),
+        start,
+        end,
+    })
+}
+
+fn bare(kind: RotationKind, start: usize, end: usize) -> Head {
+    Head {
+        kind,
+        form: Form::Bare,
+        conditions: Conditions::default(),
+        start,
+        end,
+    }
+}
+
+/// 比旋度, 比旋光度 (specific), 旋光度 (observed).
+fn ideographs(s: &Stream, at: usize) -> Option<Head> {
+    let spells = |word: &str| {
+        word.chars()
+            .enumerate()
+            .all(|(n, c)| s.text(at + n).starts_with(c) && s.kind(at + n) == Some(Kind::Word))
+    };
+    let (kind, length) = [
+        ("比旋光度", RotationKind::Specific),
+        ("比旋度", RotationKind::Specific),
+        ("比旋光本领", RotationKind::Specific),
+        ("旋光度", RotationKind::Observed),
+    ]
+    .into_iter()
+    .find(|(word, _)| spells(word))
+    .map(|(word, kind)| (kind, word.chars().count()))?;
+    Some(Head {
+        kind,
+        form: Form::Words,
+        conditions: Conditions::default(),
+        start: at,
+        end: at + length,
+    })
+}

@@ -1,0 +1,182 @@
+//! Checks one measured value against what the library holds of its compound.
+
+mod cautions;
+mod form;
+mod gather;
+mod result;
+
+pub use result::{
+    CheckResult, CheckedCompound, ConditionsShown, FiellerShown, MeasuredShown, OpticalPurityShown, ReferenceShown,
+};
+
+use crate::compare::{
+    Conditions, EffectTable, Judgement, Measured, Options, Pooling, Reference, Thresholds, judge, pool,
+};
+use crate::library::{Compound, CompoundId, Library, LibraryError};
+use crate::measurement::Reduced;
+use crate::quantity::{Concentration, Length, MolarMass};
+use cautions::cautions;
+use gather::{Gathered, gather};
+
+/// A measured value and what to hold it against.
+#[derive(Clone, Debug)]
+pub struct CheckRequest {
+    /// The compound.
+    pub compound: CompoundId,
+    /// The measured specific rotation with its uncertainty.
+    pub measured: Reduced,
+    /// The conditions it was measured at.
+    pub conditions: Conditions,
+    /// The cell it was measured in, to show.
+    pub cell: Option<Length>,
+    /// The form that was weighed, as typed.
+    pub form: Option<String>,
+    /// Enantiomeric excess by another method, a fraction, with its standard uncertainty.
+    pub excess: Option<(f64, f64)>,
+}
+
+/// The tables and settings a check runs with.
+#[derive(Clone, Debug)]
+pub struct CheckSettings {
+    /// Condition effects.
+    pub effects: EffectTable,
+    /// Thresholds of the verdict.
+    pub thresholds: Thresholds,
+    /// Settings of the model.
+    pub options: Options,
+}
+
+impl Default for CheckSettings {
+    fn default() -> Self {
+        Self {
+            effects: EffectTable::built_in(),
+            thresholds: Thresholds::built_in(),
+            options: Options::default(),
+        }
+    }
+}
+
+/// Checks one measured value.
+///
+/// # Errors
+/// When the library holds no such compound, or fails.
+pub fn check(library: &Library, request: &CheckRequest, settings: &CheckSettings) -> Result<CheckResult, LibraryError> {
+    let compound = library.compound(request.compound)?;
+    let gathered = gather(library, &compound, request.form.as_deref())?;
+    let references: Vec<Reference> = gathered.references.iter().map(|g| g.reference.clone()).collect();
+    let pooling = pool(&request.conditions, &references, &settings.effects, &settings.options);
+    let measured = Measured {
+        value: request.measured.value,
+        uncertainty: request.measured.uncertainty,
+        degrees_of_freedom: None,
+        excess: request.excess,
+    };
+    let judgement = judge(&pooling, &measured, &settings.thresholds);
+    Ok(assemble(request, &compound, gathered, &pooling, judgement))
+}
+
+fn shown_conditions(conditions: &Conditions, form: Option<&str>, path: Option<Length>) -> ConditionsShown {
+    ConditionsShown {
+        temperature_c: conditions.temperature.map(crate::quantity::Temperature::celsius),
+        line: conditions.line.as_ref().map(ToString::to_string),
+        wavelength_nm: conditions
+            .line
+            .as_ref()
+            .and_then(|line| line.wavelength())
+            .map(|w| w.to_air().nanometres()),
+        solvent: conditions.solvent.as_ref().map(ToString::to_string),
+        conc_g_per_100ml: conditions.concentration.map(Concentration::grams_per_100_millilitres),
+        path_mm: path.map(Length::millimetres),
+        stage: conditions.stage.map(|stage| match stage {
+            crate::statement::Stage::Initial => "initial".to_owned(),
+            crate::statement::Stage::Final => "final".to_owned(),
+        }),
+        form: form.map(str::to_owned),
+        basis: conditions.basis.clone(),
+    }
+}
+
+fn assemble(
+    request: &CheckRequest,
+    compound: &Compound,
+    gathered: Gathered,
+    pooling: &Pooling,
+    judgement: Judgement,
+) -> CheckResult {
+    let cautions = cautions(request, &gathered, pooling, &judgement);
+    let entries: Vec<i64> = gathered.references.iter().map(|g| g.entry.id.0).collect();
+    let mut references: Vec<ReferenceShown> = gathered
+        .references
+        .iter()
+        .zip(&pooling.references)
+        .map(|(gathered, outcome)| {
+            let statement = &gathered.entry.statement;
+            let reason = match outcome.copy_of {
+                Some(other) if !outcome.used && gathered.reference.excluded.is_none() => Some(format!(
+                    "probably one measurement together with entry {}",
+                    entries[other]
+                )),
+                _ => outcome.reason.clone(),
+            };
+            ReferenceShown {
+                entry: gathered.entry.id.0,
+                source: gathered.citation.clone(),
+                value: statement.central_value(),
+                as_printed: statement.as_printed.clone(),
+                conditions: shown_conditions(
+                    &gathered.reference.conditions,
+                    statement.form.as_deref(),
+                    statement.path,
+                ),
+                mirror_image: gathered.reference.mirror,
+                value_here: outcome.value_here.filter(|_| outcome.used),
+                own_uncertainty: outcome.own_uncertainty.filter(|_| outcome.used),
+                differences: outcome.differences.clone(),
+                weight: outcome.weight,
+                used: outcome.used,
+                reason,
+                gross_error_probability: outcome.gross_error_probability,
+                hand: gathered.entry.hand.to_string(),
+                state: gathered.entry.state.to_string(),
+                seen: gathered.entry.seen.clone(),
+            }
+        })
+        .collect();
+    references.sort_by(|a, b| b.used.cmp(&a.used).then(b.weight.total_cmp(&a.weight)));
+    CheckResult {
+        compound: CheckedCompound {
+            id: compound.id.0,
+            name: compound.name.clone(),
+            inchikey: compound.inchikey.clone(),
+            formula: compound.formula.clone(),
+            molar_mass: compound.molar_mass.map(MolarMass::grams_per_mole),
+            mirror_image: gathered.mirror.map(|mirror| mirror.name),
+        },
+        measured: MeasuredShown {
+            value: request.measured.value.conventional(),
+            standard_uncertainty: request.measured.uncertainty.conventional(),
+            uncertainty_assumed: request.measured.budget.iter().any(|line| line.assumed),
+            budget: request.measured.budget.clone(),
+            conditions: shown_conditions(&request.conditions, request.form.as_deref(), request.cell),
+        },
+        references,
+        pooled: pooling.pooled.clone(),
+        comparison_band95: judgement.comparison_band,
+        optical_purity: judgement.optical_purity.map(|p| OpticalPurityShown {
+            ratio: p.ratio,
+            fieller95: FiellerShown {
+                shape: p.fieller95.shape,
+                low: p.fieller95.low,
+                high: p.fieller95.high,
+            },
+            bounded: p.bounded,
+            bounded95: p.bounded95,
+            enantiomer_ratio: p.enantiomer_ratio,
+            prior_matters: p.prior_matters,
+        }),
+        excess_check: judgement.excess_check,
+        verdict: judgement.verdict,
+        probabilities: judgement.probabilities,
+        cautions,
+    }
+}
