@@ -10,5 +10,6 @@ mod architecture;
 mod cli;
 mod compound;
 mod library;
+mod names;
 mod starter;
 mod solvent;
