@@ -9,6 +9,7 @@ mod add;
 pub mod args;
 mod backup;
 mod change;
+mod check;
 mod choose;
 mod completions;
 mod confirm;
@@ -85,6 +86,8 @@ pub struct Global {
 /// The commands.
 #[derive(Debug, Subcommand)]
 pub enum Command {
+    /// Check a measured rotation against published values
+    Check(Box<check::CheckArguments>),
     /// Find compounds by name, number, formula or DOI
     Search(search::SearchArguments),
     /// Show everything the library knows of a compound
@@ -156,6 +159,7 @@ pub fn command() -> clap::Command {
 
 fn dispatch(arguments: &Arguments, session: &mut Session) -> Result<Outcome, Failure> {
     match &arguments.command {
+        Command::Check(arguments) => check::run(arguments, session),
         Command::Search(arguments) => search::run(arguments, session),
         Command::Show(arguments) => show::run(arguments, session),
         Command::Read(arguments) => read::run(arguments, session),

@@ -188,7 +188,21 @@ impl<'a> Reader<'a> {
     fn ends_open_bracket(&self, at: usize) -> bool {
         let s = self.s;
         s.is_sentence_start(at)
-            || s.is_word(at, &["max", "maximum", "uv", "absorption", "mp", "ir", "specific", "nmr", "hrms", "optical"])
+            || s.is_word(
+                at,
+                &[
+                    "max",
+                    "maximum",
+                    "uv",
+                    "absorption",
+                    "mp",
+                    "ir",
+                    "specific",
+                    "nmr",
+                    "hrms",
+                    "optical",
+                ],
+            )
             || s.get(at).is_some_and(|token| token.newline) && s.is_word(at, &["refractive"])
             || (s.is_any_mark(at, &[';', ',']) && matches!(s.kind(at + 1), Some(Kind::Plus | Kind::Minus)))
     }
@@ -233,7 +247,8 @@ impl<'a> Reader<'a> {
                 if s.is_open(probe + 1) && self.conditions.is_without_sample() {
                     let mut bracket = Reader::with(s, self.conditions.clone());
                     if let Some(next) = bracket.bracket(probe + 1) {
-                        let announces = s.is_any_mark(next, &[':', '=']) || matches!(s.kind(next), Some(Kind::Plus | Kind::Minus | Kind::Number(_)));
+                        let announces = s.is_any_mark(next, &[':', '='])
+                            || matches!(s.kind(next), Some(Kind::Plus | Kind::Minus | Kind::Number(_)));
                         if !announces && !bracket.conditions.is_without_sample() {
                             self.conditions = bracket.conditions;
                             at = next;
@@ -250,7 +265,12 @@ impl<'a> Reader<'a> {
                 }
                 break;
             }
-            match self.item(probe, Place::Line { linked: linked || comma || self.may_follow_directly(probe) }) {
+            match self.item(
+                probe,
+                Place::Line {
+                    linked: linked || comma || self.may_follow_directly(probe),
+                },
+            ) {
                 Some(next) if next > probe => at = next,
                 _ => break,
             }
@@ -274,9 +294,38 @@ impl<'a> Reader<'a> {
             return true;
         }
         let words = [
-            "at", "in", "for", "on", "with", "the", "a", "an", "ar", "measured", "determined", "recorded", "by", "using", "of",
-            "and", "when", "taken", "bei", "à", "en", "dans", "für", "als", "for", "calculated", "und", "et", "through",
-            "under", "as", "an",
+            "at",
+            "in",
+            "for",
+            "on",
+            "with",
+            "the",
+            "a",
+            "an",
+            "ar",
+            "measured",
+            "determined",
+            "recorded",
+            "by",
+            "using",
+            "of",
+            "and",
+            "when",
+            "taken",
+            "bei",
+            "à",
+            "en",
+            "dans",
+            "für",
+            "als",
+            "for",
+            "calculated",
+            "und",
+            "et",
+            "through",
+            "under",
+            "as",
+            "an",
         ];
         // "and" leads on to light only: "and 589 nm".
         if s.is_word(at, &["and", "und", "et"]) {
@@ -379,7 +428,18 @@ impl<'a> Reader<'a> {
         let copyright = s.is_mark(at, '©');
         let long = s.is_word(
             at,
-            &["conc", "concn", "concentration", "cone", "concd", "konz", "Konzentration", "concentrazione", "concentración", "concd"],
+            &[
+                "conc",
+                "concn",
+                "concentration",
+                "cone",
+                "concd",
+                "konz",
+                "Konzentration",
+                "concentrazione",
+                "concentración",
+                "concd",
+            ],
         );
         let damaged = s.kind(at) == Some(Kind::Word)
             && word.len() == 2
@@ -413,7 +473,11 @@ impl<'a> Reader<'a> {
         if s.kind(next + 1) == Some(Kind::Degree) {
             return None;
         }
-        let mut unit = if by_mass { ConcentrationUnit::PercentByMass } else { ConcentrationUnit::GramsPer100Millilitres };
+        let mut unit = if by_mass {
+            ConcentrationUnit::PercentByMass
+        } else {
+            ConcentrationUnit::GramsPer100Millilitres
+        };
         let mut low = number.printed;
         let mut high = None;
         let mut end = next + 1;
@@ -510,7 +574,11 @@ impl<'a> Reader<'a> {
         let from = at + open;
         let end = |length: usize| {
             let end = from + length;
-            if open == 1 { s.is_close(end).then_some(end + 1) } else { Some(end) }
+            if open == 1 {
+                s.is_close(end).then_some(end + 1)
+            } else {
+                Some(end)
+            }
         };
         if s.is_mark(from + 1, '/') {
             let unit = if s.is_word(from, &["w", "m", "wt"]) && s.is_word(from + 2, &["v", "vol"]) {
@@ -572,9 +640,19 @@ impl<'a> Reader<'a> {
             }
             return None;
         }
-        let millilitres = amount * if litre || cubic_decimetre { 1000.0 } else if decilitre { 100.0 } else { 1.0 };
+        let millilitres = amount
+            * if litre || cubic_decimetre {
+                1000.0
+            } else if decilitre {
+                100.0
+            } else {
+                1.0
+            };
         let (unit, value) = if gram {
-            (U::PercentByMass, scaled(value, 100.0 / amount * if milligrams { 1e-3 } else { 1.0 }))
+            (
+                U::PercentByMass,
+                scaled(value, 100.0 / amount * if milligrams { 1e-3 } else { 1.0 }),
+            )
         } else {
             match (milligrams, millilitres) {
                 (false, 1.0) => (U::GramsPerMillilitre, value),
@@ -623,18 +701,26 @@ impl<'a> Reader<'a> {
         let millimetres = match unit {
             // `2 cm methanol` is a misprint for "in".
             Some(_) if self.solvent_at(unit_at + 1).is_some() && !keyed => return None,
-            Some(_) if s.is_mark(unit_at + 1, '-') || s.text(unit_at + 1) == "-" && s.text(unit_at + 2) == "1" => return None,
+            Some(_) if s.is_mark(unit_at + 1, '-') || s.text(unit_at + 1) == "-" && s.text(unit_at + 2) == "1" => {
+                return None;
+            }
             Some(factor) if !is_density || keyed => number.value() * factor,
             None if keyed && s.text(at) != "d" => {
                 // A bare length is in dm by the definition; a large one can only be mm.
-                if number.value() >= 10.0 { number.value() } else { number.value() * 100.0 }
+                if number.value() >= 10.0 {
+                    number.value()
+                } else {
+                    number.value() * 100.0
+                }
             }
             _ => return None,
         };
         if !(1.0..=1000.0).contains(&millimetres) {
             return None;
         }
-        self.conditions.path.get_or_insert(Length::from_millimetres(millimetres));
+        self.conditions
+            .path
+            .get_or_insert(Length::from_millimetres(millimetres));
         let mut end = if unit.is_some() { unit_at + 1 } else { next + 1 };
         while s.is_word(end, &["tube", "cell", "path", "length", "cuvette", "polarimeter"]) {
             end += 1;
@@ -762,7 +848,9 @@ impl<'a> Reader<'a> {
             // `at 365 °C`: no rotation is measured there, but at 365 nm.
             if number.value() >= 230.0 {
                 if let Some(light) = Light::at(number.value()) {
-                    self.conditions.doubts.push(Doubt::WavelengthUnit(s.slice(at, end).to_owned()));
+                    self.conditions
+                        .doubts
+                        .push(Doubt::WavelengthUnit(s.slice(at, end).to_owned()));
                     self.set_light(light);
                     return Some(end);
                 }
@@ -770,7 +858,8 @@ impl<'a> Reader<'a> {
             self.set_temperature(StatedTemperature::At(number));
             return Some(self.light_behind_temperature(end));
         }
-        if s.kind(at + 1) == Some(Kind::Minus) || s.is_word(at + 1, &["to"]) || s.kind(at + 1) == Some(Kind::PlusMinus) {
+        if s.kind(at + 1) == Some(Kind::Minus) || s.is_word(at + 1, &["to"]) || s.kind(at + 1) == Some(Kind::PlusMinus)
+        {
             if let (Some(second), Some(end)) = (s.number(at + 2), self.behind_celsius(at + 3)) {
                 self.set_temperature(if s.kind(at + 1) == Some(Kind::PlusMinus) {
                     StatedTemperature::At(number)
@@ -782,7 +871,10 @@ impl<'a> Reader<'a> {
         }
         // `28/D`, `20/D`, and `at 20°` where the C is not printed.
         let plausible = (0.0..=60.0).contains(&number.value());
-        if plausible && s.is_mark(at + 1, '/') && (s.is_word(at + 2, &["d"]) || s.number(at + 2).is_some_and(is_wavelength)) {
+        if plausible
+            && s.is_mark(at + 1, '/')
+            && (s.is_word(at + 2, &["d"]) || s.number(at + 2).is_some_and(is_wavelength))
+        {
             self.set_temperature(StatedTemperature::At(number));
             return Some(self.light_behind_temperature(at + 1));
         }
@@ -796,13 +888,25 @@ impl<'a> Reader<'a> {
         }
         if s.is_word(at + 1, &["nm", "mμ", "Å", "A"]) || s.text(at + 1) == "m" && s.text(at + 2) == "μ" {
             let end = if s.text(at + 1) == "m" { at + 3 } else { at + 2 };
-            if let (true, Some(light)) = (s.text(at + 1) != "A" || number.value() > 2300.0, Light::at(number.value())) {
+            if let (true, Some(light)) = (
+                s.text(at + 1) != "A" || number.value() > 2300.0,
+                Light::at(number.value()),
+            ) {
                 self.set_light(light);
                 return Some(end);
             }
         }
-        if s.is_word(at + 1, &["hr", "hrs", "h", "hour", "hours", "min", "mins", "minute", "minutes", "day", "days"]) {
-            let end = if s.is_mark(at + 2, '.') && !s.is_sentence_start(at + 3) { at + 3 } else { at + 2 };
+        if s.is_word(
+            at + 1,
+            &[
+                "hr", "hrs", "h", "hour", "hours", "min", "mins", "minute", "minutes", "day", "days",
+            ],
+        ) {
+            let end = if s.is_mark(at + 2, '.') && !s.is_sentence_start(at + 3) {
+                at + 3
+            } else {
+                at + 2
+            };
             self.conditions.time.get_or_insert(s.slice(at, at + 2).to_owned());
             return Some(end);
         }
@@ -819,7 +923,21 @@ impl<'a> Reader<'a> {
         }
         // `99% pure` and `92% yield` are no concentrations; `in 15 mL` contradicts one.
         if s.kind(at + 1) == Some(Kind::Percent)
-            && s.is_word(at + 2, &["pure", "purity", "yield", "optical", "op", "optically", "conversion", "de", "dr", "er"])
+            && s.is_word(
+                at + 2,
+                &[
+                    "pure",
+                    "purity",
+                    "yield",
+                    "optical",
+                    "op",
+                    "optically",
+                    "conversion",
+                    "de",
+                    "dr",
+                    "er",
+                ],
+            )
         {
             return bracketed.then_some(at + 3);
         }
@@ -829,7 +947,10 @@ impl<'a> Reader<'a> {
         }
         // `10 % solution`, `350 mg in 50 mL`, `5 % (w/v)`
         let mass = s.is_word(at + 1, &["g", "mg", "gm", "gin"]);
-        let loose_mass = mass && !(s.is_mark(at + 2, '/') || s.is_word(at + 2, &["in", "per", "dissolved"]) || s.number(at + 2).is_some());
+        let loose_mass = mass
+            && !(s.is_mark(at + 2, '/')
+                || s.is_word(at + 2, &["in", "per", "dissolved"])
+                || s.number(at + 2).is_some());
         if !loose_mass {
             if let Some(found) = self.mass_unit(at + 1, number) {
                 let molar = found.unit == ConcentrationUnit::MolesPerLitre;
@@ -873,7 +994,9 @@ impl<'a> Reader<'a> {
         }
         if number.value() == 0.0 {
             let (solvent, end) = self.solvent_at(at + 2)?;
-            self.conditions.doubts.push(Doubt::ZeroStrength(s.slice(at, end).to_owned()));
+            self.conditions
+                .doubts
+                .push(Doubt::ZeroStrength(s.slice(at, end).to_owned()));
             // The name without its strength.
             let name = Solvent::parse(s.slice(at + 2, end)).unwrap_or(solvent);
             self.set_solvent(name, at + 2, end);
@@ -950,10 +1073,14 @@ impl<'a> Reader<'a> {
             }
             let light = Light::at(number.printed.value())?;
             let end = if let Some(celsius) = self.behind_celsius(at + 1) {
-                self.conditions.doubts.push(Doubt::WavelengthUnit(s.slice(at, celsius).to_owned()));
+                self.conditions
+                    .doubts
+                    .push(Doubt::WavelengthUnit(s.slice(at, celsius).to_owned()));
                 celsius
             } else if s.is_word(at + 1, &["d"]) {
-                self.conditions.doubts.push(Doubt::WavelengthUnit(s.slice(at, at + 2).to_owned()));
+                self.conditions
+                    .doubts
+                    .push(Doubt::WavelengthUnit(s.slice(at, at + 2).to_owned()));
                 at + 2
             } else if s.is_word(at + 1, &["nm", "mμ"]) {
                 at + 2
@@ -999,7 +1126,9 @@ impl<'a> Reader<'a> {
             } else if s.is_open(next) && s.is_word(next + 1, &["sodium", "na", "d"]) && s.is_close(next + 2) {
                 found = Some(Light::sodium());
                 next += 3;
-            } else if found.is_some() && (s.kind(next) == Some(Kind::Minus) || line_behind(next) || s.is_mark(next, '-')) {
+            } else if found.is_some()
+                && (s.kind(next) == Some(Kind::Minus) || line_behind(next) || s.is_mark(next, '-'))
+            {
                 named |= line_behind(next);
                 next += 1;
             } else {
@@ -1016,7 +1145,10 @@ impl<'a> Reader<'a> {
                     if named {
                         true
                     } else {
-                    linked && (!bare_letter || s.is_any_mark(at.wrapping_sub(1), &['/', ',']) || s.is_word(at.wrapping_sub(1), &["at", "for"]))
+                        linked
+                            && (!bare_letter
+                                || s.is_any_mark(at.wrapping_sub(1), &['/', ','])
+                                || s.is_word(at.wrapping_sub(1), &["at", "for"]))
                     }
                 }
             };
@@ -1051,7 +1183,10 @@ impl<'a> Reader<'a> {
     /// Whether the letter at `at` is the prefix of a name: `D-form`, `d-limonene`.
     fn is_prefix(&self, at: usize) -> bool {
         let s = self.s;
-        s.kind(at + 1) == Some(Kind::Minus) && s.is_glued(at + 1) && s.is_glued(at + 2) && s.kind(at + 2) == Some(Kind::Word)
+        s.kind(at + 1) == Some(Kind::Minus)
+            && s.is_glued(at + 1)
+            && s.is_glued(at + 2)
+            && s.kind(at + 2) == Some(Kind::Word)
     }
 
     /// The solvent at `at`, with the place behind it.

@@ -198,7 +198,10 @@ impl<'a> Grammar<'a> {
                 unknown = 0;
                 continue;
             }
-            if let Some(value) = self.value(at).filter(|value| self.accepts(value, &head, tight, unknown)) {
+            if let Some(value) = self
+                .value(at)
+                .filter(|value| self.accepts(value, &head, tight, unknown))
+            {
                 break value;
             }
             if self.is_filler(at) {
@@ -235,8 +238,17 @@ impl<'a> Grammar<'a> {
         let (mut own, end) = self.conditions_behind(&first);
         if head.form == Form::Symbol {
             // The indices of the symbol are nearest to the value.
-            own.temperature = shared.temperature.clone().filter(|_| head.conditions.temperature.is_some()).or(own.temperature);
-            if head.conditions.light.as_ref().is_some_and(|light| light.nanometres.is_some()) {
+            own.temperature = shared
+                .temperature
+                .clone()
+                .filter(|_| head.conditions.temperature.is_some())
+                .or(own.temperature);
+            if head
+                .conditions
+                .light
+                .as_ref()
+                .is_some_and(|light| light.nanometres.is_some())
+            {
                 own.light.clone_from(&shared.light);
             } else if own.light.as_ref().is_none_or(|light| light.nanometres.is_none()) {
                 own.light = shared.light.clone().or(own.light);
@@ -258,8 +270,10 @@ impl<'a> Grammar<'a> {
                 }
             }
         }
-        if (from..end).any(|n| s.is_word(n, &["calculated", "calcd", "predicted", "computed"]) && !s.is_word(n + 1, &["as", "on", "for", "with"]))
-            || from > 0 && s.is_word(from - 1, &["calculated", "predicted", "computed"])
+        if (from..end).any(|n| {
+            s.is_word(n, &["calculated", "calcd", "predicted", "computed"])
+                && !s.is_word(n + 1, &["as", "on", "for", "with"])
+        }) || from > 0 && s.is_word(from - 1, &["calculated", "predicted", "computed"])
         {
             if let Some(draft) = self.drafts.get_mut(index) {
                 if draft.conditions.basis.is_none() {
@@ -283,7 +297,11 @@ impl<'a> Grammar<'a> {
         let mut own = Reader::new(s);
         let mut at = value.end;
         // `-9.4 deg 3 deg at 25 °C`
-        if value.unit == Unit::Degree && s.number(at).is_some() && s.is_word(at + 1, &["deg"]) && !s.is_word(at + 2, &["c"]) {
+        if value.unit == Unit::Degree
+            && s.number(at).is_some()
+            && s.is_word(at + 1, &["deg"])
+            && !s.is_word(at + 2, &["c"])
+        {
             own.conditions.doubts.push(Doubt::StrayNumber);
             at += 2;
         }
@@ -320,7 +338,21 @@ impl<'a> Grammar<'a> {
         let fits = inner.len() >= 4
             && inner.len() <= 60
             && s.kind(at + 1) == Some(Kind::Word)
-            && !s.is_word(at + 1, &["lit", "literature", "cf", "ref", "see", "error", "dec", "fig", "usp", "table"])
+            && !s.is_word(
+                at + 1,
+                &[
+                    "lit",
+                    "literature",
+                    "cf",
+                    "ref",
+                    "see",
+                    "error",
+                    "dec",
+                    "fig",
+                    "usp",
+                    "table",
+                ],
+            )
             && inner.chars().filter(|c| c.is_alphabetic()).count() * 2 > inner.len()
             && !(at + 1..end).any(|n| s.is_mark(n, ';') || head(s, n).is_some());
         fits.then(|| (inner.to_owned(), end))
@@ -335,7 +367,9 @@ impl<'a> Grammar<'a> {
     fn holds_value(&self, open: usize, end: usize, head: &Head) -> bool {
         (open + 1..end).any(|n| {
             matches!(self.s.kind(n), Some(Kind::Plus | Kind::Minus))
-                && self.value(n).is_some_and(|value| value.is_angle() && self.accepts(&value, head, false, 0))
+                && self
+                    .value(n)
+                    .is_some_and(|value| value.is_angle() && self.accepts(&value, head, false, 0))
         })
     }
 
@@ -371,14 +405,18 @@ impl<'a> Grammar<'a> {
             Some(Kind::Close(_)) => true,
             Some(Kind::Mark('>')) => at > 0 && s.is_mark(at - 1, '='),
             Some(Kind::Mark('.')) => {
-                s.is_mark(at + 1, '.') || s.is_mark(at.wrapping_sub(1), '.') || matches!(s.kind(at + 1), Some(Kind::Plus | Kind::Minus)) || s.get(at + 1).is_some_and(|token| token.newline)
+                s.is_mark(at + 1, '.')
+                    || s.is_mark(at.wrapping_sub(1), '.')
+                    || matches!(s.kind(at + 1), Some(Kind::Plus | Kind::Minus))
+                    || s.get(at + 1).is_some_and(|token| token.newline)
             }
             Some(Kind::Mark(':' | '=' | ',' | '|' | '"' | '\'' | ';' | '≡')) => true,
             Some(Kind::Word) => s.is_word(
                 at,
                 &[
-                    "of", "is", "was", "were", "are", "be", "value", "values", "has", "had", "equals", "equal", "von", "beträgt",
-                    "ist", "war", "di", "为", "為", "是", "应", "應", "于", "應", "est", "the", "found", "being", "to",
+                    "of", "is", "was", "were", "are", "be", "value", "values", "has", "had", "equals", "equal", "von",
+                    "beträgt", "ist", "war", "di", "为", "為", "是", "应", "應", "于", "應", "est", "the", "found",
+                    "being", "to",
                 ],
             ),
             _ => false,
@@ -398,7 +436,8 @@ impl<'a> Grammar<'a> {
         }
         if value.unit == Unit::Degree && !signed {
             // `at 20°` and `(15°)` are temperatures.
-            let prepared = value.start > 0 && (s.is_word(value.start - 1, &["at", "bei", "à"]) || s.is_mark(value.start - 1, '@'));
+            let prepared =
+                value.start > 0 && (s.is_word(value.start - 1, &["at", "bei", "à"]) || s.is_mark(value.start - 1, '@'));
             if prepared {
                 return false;
             }
@@ -411,7 +450,11 @@ impl<'a> Grammar<'a> {
             (Form::Bare, true) if value.start > 0 && s.is_word(value.start - 1, &["of"]) => {
                 // "a rotation of 33°" is one of light only where light was spoken of before.
                 value.unit == Unit::Degree
-                    && (signed || self.drafts.last().is_some_and(|draft| value.start < draft.to + PROSE_REACH))
+                    && (signed
+                        || self
+                            .drafts
+                            .last()
+                            .is_some_and(|draft| value.start < draft.to + PROSE_REACH))
             }
             (Form::Bare, _) => value.unit == Unit::Degree && (signed || value.low.is_some()) && unknown <= 3,
             (Form::Symbol, true) => !self.is_compound_number(value),
@@ -419,11 +462,18 @@ impl<'a> Grammar<'a> {
                 let led = value.start == head.end
                     || s.is_any_mark(value.start - 1, &[':', '=', '|', '.', '"'])
                     || s.is_close(value.start - 1)
-                    || s.is_word(value.start - 1, &["of", "is", "was", "为", "為", "line", "d", "von", "beträgt", "be", "应", "to"]);
+                    || s.is_word(
+                        value.start - 1,
+                        &[
+                            "of", "is", "was", "为", "為", "line", "d", "von", "beträgt", "be", "应", "to",
+                        ],
+                    );
                 value.unit != Unit::None || signed || led && !self.is_compound_number(value)
             }
             (Form::Symbol, false) => {
-                signed && (value.unit == Unit::Degree || unknown <= 2 && (s.is_open(end) || s.is_any_mark(end, &['.', ',', ';'])))
+                signed
+                    && (value.unit == Unit::Degree
+                        || unknown <= 2 && (s.is_open(end) || s.is_any_mark(end, &['.', ',', ';'])))
                     || value.unit == Unit::Degree && unknown <= 2
             }
             (Form::Words, false) => value.is_angle() || value.unit == Unit::Degree && unknown <= 4,
@@ -445,8 +495,41 @@ impl<'a> Grammar<'a> {
     fn has_foreign_unit(&self, at: usize) -> bool {
         let s = self.s;
         let words = [
-            "nm", "mm", "cm", "dm", "mg", "g", "ml", "mL", "MHz", "Hz", "ppm", "eV", "kcal", "kJ", "mmol", "mol", "K", "min", "h", "hr",
-            "Å", "cal", "torr", "mmHg", "atm", "wt", "N", "M", "mbar", "Pa", "times", "fold", "years", "compounds", "samples",
+            "nm",
+            "mm",
+            "cm",
+            "dm",
+            "mg",
+            "g",
+            "ml",
+            "mL",
+            "MHz",
+            "Hz",
+            "ppm",
+            "eV",
+            "kcal",
+            "kJ",
+            "mmol",
+            "mol",
+            "K",
+            "min",
+            "h",
+            "hr",
+            "Å",
+            "cal",
+            "torr",
+            "mmHg",
+            "atm",
+            "wt",
+            "N",
+            "M",
+            "mbar",
+            "Pa",
+            "times",
+            "fold",
+            "years",
+            "compounds",
+            "samples",
         ];
         if s.kind(at) == Some(Kind::Percent) {
             // Damaged degree sign: `658% (c = 0.1, methanol)`.
@@ -540,7 +623,10 @@ impl<'a> Grammar<'a> {
             // In a series printed in °C throughout.
             return signed
                 && (led || separated)
-                && self.drafts.last().is_some_and(|draft| draft.value.unit == Unit::Celsius);
+                && self
+                    .drafts
+                    .last()
+                    .is_some_and(|draft| draft.value.unit == Unit::Celsius);
         }
         if value.unit == Unit::Degree {
             return signed || separated || led;
@@ -558,7 +644,9 @@ impl<'a> Grammar<'a> {
 
     /// `… to +39 deg (6 minutes)`: the other end of a range, or the next reading of a mutarotation.
     fn onward(&mut self, head: &Head, shared: &Conditions, at: usize, next: usize) -> Option<usize> {
-        let value = self.value(next).filter(|value| value.unit == Unit::Degree || value.is_signed())?;
+        let value = self
+            .value(next)
+            .filter(|value| value.unit == Unit::Degree || value.is_signed())?;
         if value.single.is_none() || value.unit == Unit::Celsius {
             return None;
         }
@@ -573,7 +661,11 @@ impl<'a> Grammar<'a> {
             return Some(end);
         }
         let (first, second) = (last.value.single?, value.single?);
-        let (low, high) = if first.value() <= second.value() { (first, second) } else { (second, first) };
+        let (low, high) = if first.value() <= second.value() {
+            (first, second)
+        } else {
+            (second, first)
+        };
         last.value.low = Some(low);
         last.value.high = Some(high);
         last.value.single = None;
@@ -603,7 +695,9 @@ impl<'a> Grammar<'a> {
             } else if s.is_open(next) && s.number(next + 1).is_some() && s.is_close(next + 2) {
                 next += 3;
             } else if s.number(next).is_some()
-                && (s.get(next).is_some_and(|token| super::condition::is_shifted(token.script))
+                && (s
+                    .get(next)
+                    .is_some_and(|token| super::condition::is_shifted(token.script))
                     || s.is_glued(next)
                     || matches!(s.kind(next + 1), Some(Kind::Plus | Kind::Minus | Kind::Mark(':' | ','))))
             {
@@ -623,7 +717,9 @@ impl<'a> Grammar<'a> {
         let value = self.value(next)?;
         let last = self.drafts.last()?;
         let kind = last.kind;
-        let sound = value.unit != Unit::Celsius && !self.has_foreign_unit(value.end) && (value.is_signed() || value.unit == Unit::Degree);
+        let sound = value.unit != Unit::Celsius
+            && !self.has_foreign_unit(value.end)
+            && (value.is_signed() || value.unit == Unit::Degree);
         if !sound {
             return None;
         }
@@ -646,7 +742,14 @@ impl<'a> Grammar<'a> {
             return None;
         }
         let begins = matches!(s.kind(at), Some(Kind::Plus | Kind::Minus | Kind::Mark('~'))) || s.text(at) == "0";
-        if !begins || at > 0 && s.is_glued(at) && matches!(s.kind(at - 1), Some(Kind::Number(_) | Kind::Word | Kind::Degree | Kind::Close(_))) {
+        if !begins
+            || at > 0
+                && s.is_glued(at)
+                && matches!(
+                    s.kind(at - 1),
+                    Some(Kind::Number(_) | Kind::Word | Kind::Degree | Kind::Close(_))
+                )
+        {
             return None;
         }
         let value = self.value(at).filter(Value::is_angle)?;
@@ -656,7 +759,9 @@ impl<'a> Grammar<'a> {
         if !verb && (before(1, &cold) || before(2, &["cooled", "at"])) && value.single.is_some() {
             return None;
         }
-        let angles = ["torsion", "dihedral", "angle", "angles", "tilt", "twist", "θ", "2θ", "contact"];
+        let angles = [
+            "torsion", "dihedral", "angle", "angles", "tilt", "twist", "θ", "2θ", "contact",
+        ];
         if (1..=8).any(|n| before(n, &angles)) {
             return None;
         }
@@ -669,7 +774,13 @@ impl<'a> Grammar<'a> {
     /// Whether "lit.", "cf." or the like announces the statement that begins at `from`.
     fn is_quoted(&self, from: usize) -> bool {
         let s = self.s;
-        let floor = self.drafts.iter().rev().nth(1).map_or(0, |draft| draft.to).max(from.saturating_sub(7));
+        let floor = self
+            .drafts
+            .iter()
+            .rev()
+            .nth(1)
+            .map_or(0, |draft| draft.to)
+            .max(from.saturating_sub(7));
         for at in (floor..from).rev() {
             if s.is_sentence_start(at + 1) && at + 1 < from {
                 return false;
@@ -681,7 +792,15 @@ impl<'a> Grammar<'a> {
         false
     }
 
-    fn push(&mut self, kind: RotationKind, mut value: Value, mut conditions: Conditions, from: usize, to: usize, joint: Joint) {
+    fn push(
+        &mut self,
+        kind: RotationKind,
+        mut value: Value,
+        mut conditions: Conditions,
+        from: usize,
+        to: usize,
+        joint: Joint,
+    ) {
         if let Some(shared) = self.identical_conditions(from, to) {
             conditions.fill_from(&shared);
         } else if matches!(joint, Joint::Head | Joint::Prose) {
@@ -745,9 +864,13 @@ fn has_decimal_hyphens(s: &Stream) -> bool {
 fn share_conditions(s: &Stream, drafts: &mut [Draft]) {
     for n in (1..drafts.len()).rev() {
         let (before, behind) = drafts.split_at_mut(n);
-        let (Some(first), Some(second)) = (before.last_mut(), behind.first()) else { continue };
+        let (Some(first), Some(second)) = (before.last_mut(), behind.first()) else {
+            continue;
+        };
         let adjacent = second.from >= first.to
-            && (first.to..second.from).all(|at| s.is_any_mark(at, &[',', ';', '|', '&', '→']) || s.is_word(at, &["and", "und", "et", "to", "bis"]));
+            && (first.to..second.from).all(|at| {
+                s.is_any_mark(at, &[',', ';', '|', '&', '→']) || s.is_word(at, &["and", "und", "et", "to", "bis"])
+            });
         if !adjacent {
             continue;
         }
@@ -773,12 +896,18 @@ fn mark_stages(s: &Stream, drafts: &mut Vec<Draft>) {
     while n < drafts.len() {
         let draft = &drafts[n];
         let reach = draft.to..draft.to + 8;
-        let mutarotation = reach.into_iter().any(|at| s.text(at).to_ascii_lowercase().starts_with("mutarot"));
+        let mutarotation = reach
+            .into_iter()
+            .any(|at| s.text(at).to_ascii_lowercase().starts_with("mutarot"));
         if let (true, Some(low), Some(high)) = (mutarotation, draft.value.low, draft.value.high) {
             let mut first = draft.clone();
             let mut second = draft.clone();
             let rises = first_end_is_low(s, draft);
-            (first.value.single, second.value.single) = if rises { (Some(low), Some(high)) } else { (Some(high), Some(low)) };
+            (first.value.single, second.value.single) = if rises {
+                (Some(low), Some(high))
+            } else {
+                (Some(high), Some(low))
+            };
             for (part, stage) in [(&mut first, Stage::Initial), (&mut second, Stage::Final)] {
                 part.value.low = None;
                 part.value.high = None;
@@ -794,12 +923,17 @@ fn mark_stages(s: &Stream, drafts: &mut Vec<Draft>) {
     // Readings in series, the last of them with a time.
     let mut first = 0;
     for n in 1..=drafts.len() {
-        let goes_on = drafts.get(n).is_some_and(|draft| matches!(draft.joint, Joint::Series | Joint::Twin | Joint::Onward));
+        let goes_on = drafts
+            .get(n)
+            .is_some_and(|draft| matches!(draft.joint, Joint::Series | Joint::Twin | Joint::Onward));
         if goes_on {
             continue;
         }
         let last = n - 1;
-        let timed = drafts[first..=last].iter().filter(|draft| draft.conditions.time.is_some()).count();
+        let timed = drafts[first..=last]
+            .iter()
+            .filter(|draft| draft.conditions.time.is_some())
+            .count();
         if last > first && drafts[last].conditions.time.is_some() && timed >= 1 {
             // A time that a twin took over belongs to the last reading.
             if drafts[last].joint == Joint::Twin {
@@ -818,7 +952,11 @@ fn first_end_is_low(s: &Stream, draft: &Draft) -> bool {
     let number = s.number(draft.value.start + 1).or_else(|| s.number(draft.value.start));
     match (number, draft.value.low) {
         (Some(digits), Some(low)) => {
-            let value = if negative_first { -digits.printed.value() } else { digits.printed.value() };
+            let value = if negative_first {
+                -digits.printed.value()
+            } else {
+                digits.printed.value()
+            };
             (value - low.value()).abs() < 1e-9
         }
         _ => true,
@@ -831,14 +969,17 @@ fn name_enantiomers(s: &Stream, drafts: &mut [Draft]) {
     for draft in drafts {
         let from = floor.max(draft.from.saturating_sub(24));
         let before = (from..draft.from).rev().find(|&at| is_enantiomer(s, at));
-        let behind = (draft.to..draft.to + 6).find(|&at| is_enantiomer(s, at) && (draft.to..at).any(|n| s.is_word(n, &["for"])));
+        let behind =
+            (draft.to..draft.to + 6).find(|&at| is_enantiomer(s, at) && (draft.to..at).any(|n| s.is_word(n, &["for"])));
         floor = draft.to;
         let Some(noun) = behind.or(before) else { continue };
         let mut start = noun;
         // `(S)-(+)-enantiomer`, `L-enantiomer`
         while start > 0 && noun - start < 8 {
-            let descriptor = matches!(s.kind(start - 1), Some(Kind::Minus | Kind::Plus | Kind::Close(')') | Kind::Open('(')))
-                || matches!(s.text(start - 1), "R" | "S" | "L" | "D" | "l" | "d");
+            let descriptor = matches!(
+                s.kind(start - 1),
+                Some(Kind::Minus | Kind::Plus | Kind::Close(')') | Kind::Open('('))
+            ) || matches!(s.text(start - 1), "R" | "S" | "L" | "D" | "l" | "d");
             if !descriptor || s.kind(start - 1) == Some(Kind::Minus) && !s.is_glued(start) && !s.is_glued(start - 1) {
                 break;
             }
@@ -871,8 +1012,14 @@ fn sign_from_words(s: &Stream, draft: &mut Draft) {
         }
         at -= 1;
         let word = s.text(at).to_lowercase();
-        let left = matches!(word.as_str(), "levorotatory" | "laevorotatory" | "linksdrehend" | "lévogyre" | "levorotatorio");
-        let right = matches!(word.as_str(), "dextrorotatory" | "rechtsdrehend" | "dextrogyre" | "destrorotatorio");
+        let left = matches!(
+            word.as_str(),
+            "levorotatory" | "laevorotatory" | "linksdrehend" | "lévogyre" | "levorotatorio"
+        );
+        let right = matches!(
+            word.as_str(),
+            "dextrorotatory" | "rechtsdrehend" | "dextrogyre" | "destrorotatorio"
+        );
         if left || right {
             if left {
                 let negative = |printed: &mut Option<crate::quantity::Printed>| {

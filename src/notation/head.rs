@@ -81,11 +81,16 @@ fn symbol(s: &Stream, at: usize, bracket: char) -> Option<Head> {
     } else if matches!(inner.as_str(), "M" | "m" | "Φ" | "φ" | "ϕ" | "Ф" | "ф") {
         from = close? + 1;
         Symbol::Molar
-    } else if close.is_some() && inner.chars().count() <= 3 && inner.chars().all(|c| c.is_alphabetic() || "«»?°&<0".contains(c))
+    } else if close.is_some()
+        && inner.chars().count() <= 3
+        && inner.chars().all(|c| c.is_alphabetic() || "«»?°&<0".contains(c))
     {
         from = close? + 1;
         Symbol::Damaged
-    } else if matches!(first, "a" | "ct" | "oc") && matches!(s.text(at + 2), "l" | "1" | "J" | "j" | "I" | "!") && s.is_word(at + 3, &["d"]) {
+    } else if matches!(first, "a" | "ct" | "oc")
+        && matches!(s.text(at + 2), "l" | "1" | "J" | "j" | "I" | "!")
+        && s.is_word(at + 3, &["d"])
+    {
         // `[ a l D`: the closing bracket was read as a letter.
         from = at + 3;
         Symbol::Damaged
@@ -106,7 +111,11 @@ fn symbol(s: &Stream, at: usize, bracket: char) -> Option<Head> {
     let mut conditions = indices.conditions;
     conditions.doubts.splice(0..0, doubts);
     Some(Head {
-        kind: if symbol == Symbol::Molar { RotationKind::Molar } else { RotationKind::Specific },
+        kind: if symbol == Symbol::Molar {
+            RotationKind::Molar
+        } else {
+            RotationKind::Specific
+        },
         form: Form::Symbol,
         conditions,
         start: at,
@@ -218,7 +227,9 @@ impl<'a> Indices<'a> {
                 self.at += 1;
                 true
             }
-            Some(Kind::Mark('~' | '\'' | '"' | '!' | '?' | '*' | ';' | ':' | '.')) if self.conditions.light.is_none() => {
+            Some(Kind::Mark('~' | '\'' | '"' | '!' | '?' | '*' | ';' | ':' | '.'))
+                if self.conditions.light.is_none() =>
+            {
                 let more = s.is_any_mark(at + 1, &['~', '\'', '"', '!', '?', '*']);
                 let fits = self.is_line(at + 1) || more && self.is_line(at + 2);
                 if fits && (self.damaged || s.is_glued(at)) {
@@ -235,7 +246,8 @@ impl<'a> Indices<'a> {
             Some(Kind::Open(_)) => self.bracketed(at),
             Some(Kind::Close(_)) => {
                 // The bracket of `[αD20]` closes behind its indices.
-                let inside = self.conditions.light.is_some() && self.s.text(at) == "]" && at >= 2 && self.opens_alpha(at);
+                let inside =
+                    self.conditions.light.is_some() && self.s.text(at) == "]" && at >= 2 && self.opens_alpha(at);
                 if inside {
                     self.at += 1;
                 }
@@ -247,7 +259,10 @@ impl<'a> Indices<'a> {
 
     fn opens_alpha(&self, close: usize) -> bool {
         let s = self.s;
-        (close.saturating_sub(6)..close).rev().find(|&n| s.is_open(n) || s.is_close(n)).is_some_and(|n| s.is_open(n))
+        (close.saturating_sub(6)..close)
+            .rev()
+            .find(|&n| s.is_open(n) || s.is_close(n))
+            .is_some_and(|n| s.is_open(n))
     }
 
     fn is_line(&self, at: usize) -> bool {
@@ -268,7 +283,10 @@ impl<'a> Indices<'a> {
         } else if matches!(text, "D" | "d" | "Na" | "NaD" | "Д") || stray {
             // `[α] d-limonene` is no index, nor is a second letter.
             if self.conditions.light.is_some() && text != "D"
-                || text == "d" && s.kind(at + 1) == Some(Kind::Minus) && s.is_glued(at + 1) && s.kind(at + 2) == Some(Kind::Word)
+                || text == "d"
+                    && s.kind(at + 1) == Some(Kind::Minus)
+                    && s.is_glued(at + 1)
+                    && s.kind(at + 2) == Some(Kind::Word)
             {
                 return false;
             }
@@ -320,7 +338,8 @@ impl<'a> Indices<'a> {
                 }
             }
         }
-        let before_line = self.conditions.light.is_none() && (self.is_line(behind) || s.is_any_mark(behind, &['/', '_', '^']) && self.is_line(behind + 1));
+        let before_line = self.conditions.light.is_none()
+            && (self.is_line(behind) || s.is_any_mark(behind, &['/', '_', '^']) && self.is_line(behind + 1));
         if celsius || shifted || before_line {
             return self.set_temperature(number, behind);
         }
@@ -335,7 +354,11 @@ impl<'a> Indices<'a> {
         if s.is_glued(at) && number.decimals() == 0 && behind == at + 1 && goes_on {
             return self.set_temperature(number, behind);
         }
-        if number.decimals() == 0 && behind == at + 1 && (15.0..=30.0).contains(&number.value()) && self.conditions.light.is_some() {
+        if number.decimals() == 0
+            && behind == at + 1
+            && (15.0..=30.0).contains(&number.value())
+            && self.conditions.light.is_some()
+        {
             self.conditions.doubts.push(Doubt::ValueOrTemperature);
         }
         false
@@ -353,7 +376,12 @@ impl<'a> Indices<'a> {
         let glued = s.is_glued(dash) && s.is_glued(dash + 1);
         let Some(second) = s.number(dash + 1) else { return };
         let second = second.printed;
-        if glued && dash == at + 1 && second.decimals() == 0 && second.value() > number.value() && second.value() <= 35.0 {
+        if glued
+            && dash == at + 1
+            && second.decimals() == 0
+            && second.value() > number.value()
+            && second.value() <= 35.0
+        {
             self.conditions.doubts.push(Doubt::MinusOrRange);
         }
     }
@@ -362,7 +390,11 @@ impl<'a> Indices<'a> {
     fn behind_degree(&self, at: usize) -> (usize, bool) {
         let s = self.s;
         if s.kind(at) == Some(Kind::Degree) {
-            return if s.text(at + 1) == "C" { (at + 2, true) } else { (at + 1, false) };
+            return if s.text(at + 1) == "C" {
+                (at + 2, true)
+            } else {
+                (at + 1, false)
+            };
         }
         if s.text(at) == "C" || s.is_word(at, &["oC", "degC"]) {
             return (at + 1, true);
@@ -379,12 +411,29 @@ impl<'a> Indices<'a> {
             }
             Some(Kind::Mark('=' | ':' | '≈' | '~' | '≥' | '≤' | '>' | '<')) => true,
             Some(Kind::Open(_)) => {
-                matches!(s.kind(at + 1), Some(Kind::Plus | Kind::Minus)) && (s.is_close(at + 2) || s.number(at + 2).is_some())
+                matches!(s.kind(at + 1), Some(Kind::Plus | Kind::Minus))
+                    && (s.is_close(at + 2) || s.number(at + 2).is_some())
             }
             Some(Kind::Number(digits)) => !is_wavelength(digits) || self.conditions.light.is_some(),
             Some(Kind::Word) => s.is_word(
                 at,
-                &["of", "is", "was", "between", "ca", "about", "approximately", "zwischen", "minus", "plus", "not", "was", "von", "为", "為"],
+                &[
+                    "of",
+                    "is",
+                    "was",
+                    "between",
+                    "ca",
+                    "about",
+                    "approximately",
+                    "zwischen",
+                    "minus",
+                    "plus",
+                    "not",
+                    "was",
+                    "von",
+                    "为",
+                    "為",
+                ],
             ),
             _ => false,
         }
@@ -437,9 +486,28 @@ impl<'a> Indices<'a> {
 
 /// Nouns of rotation.
 const NOUNS: [&str; 22] = [
-    "rotation", "rotations", "drehung", "drehwert", "drehwerte", "drehvermögen", "drehungsvermögen", "rotationsvermögen",
-    "rotationswert", "rotazione", "rotación", "rotacion", "rotação", "rotace", "rotatie", "вращение", "вращения", "skręcalność",
-    "skręcająca", "optisk", "rotaion", "rotaton",
+    "rotation",
+    "rotations",
+    "drehung",
+    "drehwert",
+    "drehwerte",
+    "drehvermögen",
+    "drehungsvermögen",
+    "rotationsvermögen",
+    "rotationswert",
+    "rotazione",
+    "rotación",
+    "rotacion",
+    "rotação",
+    "rotace",
+    "rotatie",
+    "вращение",
+    "вращения",
+    "skręcalność",
+    "skręcająca",
+    "optisk",
+    "rotaion",
+    "rotaton",
 ];
 
 /// Adjectives, with the kind they make of the rotation.
@@ -478,7 +546,10 @@ const ADJECTIVES: [(&str, RotationKind); 31] = [
 ];
 
 fn adjective(s: &Stream, at: usize) -> Option<RotationKind> {
-    ADJECTIVES.iter().find(|(word, _)| s.is_word(at, &[word])).map(|&(_, kind)| kind)
+    ADJECTIVES
+        .iter()
+        .find(|(word, _)| s.is_word(at, &[word]))
+        .map(|&(_, kind)| kind)
 }
 
 fn words(s: &Stream, at: usize) -> Option<Head> {
@@ -527,7 +598,10 @@ fn words(s: &Stream, at: usize) -> Option<Head> {
     } else {
         RotationKind::Observed
     };
-    let noun_is_enough = s.is_word(at, &["drehwert", "drehvermögen", "drehungsvermögen", "rotatoire", "rotatorio"]);
+    let noun_is_enough = s.is_word(
+        at,
+        &["drehwert", "drehvermögen", "drehungsvermögen", "rotatoire", "rotatorio"],
+    );
     if kinds.is_empty() && !noun_is_enough {
         return Some(bare(kind, at, end));
     }
@@ -552,7 +626,11 @@ fn bare(kind: RotationKind, start: usize, end: usize) -> Head {
 
 /// 比旋度, 比旋光度 (specific), 旋光度 (observed).
 fn ideographs(s: &Stream, at: usize) -> Option<Head> {
-    let spells = |word: &str| word.chars().enumerate().all(|(n, c)| s.text(at + n).starts_with(c) && s.kind(at + n) == Some(Kind::Word));
+    let spells = |word: &str| {
+        word.chars()
+            .enumerate()
+            .all(|(n, c)| s.text(at + n).starts_with(c) && s.kind(at + n) == Some(Kind::Word))
+    };
     let (kind, length) = [
         ("比旋光度", RotationKind::Specific),
         ("比旋度", RotationKind::Specific),

@@ -34,7 +34,8 @@ impl Stream {
 
     /// The plain text of the token at `at`.
     pub(super) fn text(&self, at: usize) -> &str {
-        self.get(at).map_or("", |token| &self.clean.text[token.start..token.end])
+        self.get(at)
+            .map_or("", |token| &self.clean.text[token.start..token.end])
     }
 
     /// The plain text from token `from` up to before token `to`.
@@ -145,5 +146,8 @@ impl Stream {
 /// Equality without regard to case, for all alphabets.
 fn same_letters(a: &str, b: &str) -> bool {
     a.eq_ignore_ascii_case(b)
-        || (!a.is_ascii() && a.chars().flat_map(char::to_lowercase).eq(b.chars().flat_map(char::to_lowercase)))
+        || (!a.is_ascii()
+            && a.chars()
+                .flat_map(char::to_lowercase)
+                .eq(b.chars().flat_map(char::to_lowercase)))
 }

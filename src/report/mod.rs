@@ -9,6 +9,7 @@ mod page;
 mod table;
 
 pub mod care;
+pub mod check;
 pub mod compound;
 pub mod entry;
 pub mod json;

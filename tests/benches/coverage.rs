@@ -212,17 +212,18 @@ fn main() {
                 &Situation {
                     n_references,
                     own,
+                    scale: Some(50.0),
                     ..base
                 },
-                runs,
+                4 * runs,
                 &mut rng,
             );
             let _ = writeln!(
                 out,
                 "{n_references:10}  {own:5}  {:8.2}  {:10.3}  {:8.2}",
-                percent(tally.held, runs),
-                tally.width / f64::from(runs),
-                percent(tally.held_m, runs)
+                percent(tally.held, tally.runs),
+                tally.width / f64::from(tally.runs),
+                percent(tally.held_m, tally.runs)
             );
         }
     }

@@ -27,6 +27,8 @@ pub struct CheckRequest {
     pub measured: Reduced,
     /// The conditions it was measured at.
     pub conditions: Conditions,
+    /// The cell it was measured in, to show.
+    pub cell: Option<Length>,
     /// The form that was weighed, as typed.
     pub form: Option<String>,
     /// Enantiomeric excess by another method, a fraction, with its standard uncertainty.
@@ -155,7 +157,7 @@ fn assemble(
             standard_uncertainty: request.measured.uncertainty.conventional(),
             uncertainty_assumed: request.measured.budget.iter().any(|line| line.assumed),
             budget: request.measured.budget.clone(),
-            conditions: shown_conditions(&request.conditions, request.form.as_deref(), None),
+            conditions: shown_conditions(&request.conditions, request.form.as_deref(), request.cell),
         },
         references,
         pooled: pooling.pooled.clone(),

@@ -155,3 +155,24 @@ pub struct CheckResult {
     /// What to bear in mind.
     pub cautions: Vec<String>,
 }
+
+#[cfg(test)]
+mod tests {
+    use super::CheckResult;
+
+    /// The schema in the repository is the one the types give; `BIOT_UPDATE_SCHEMAS=1 cargo test schema` rewrites it.
+    #[test]
+    fn the_schema_of_a_check_result_is_up_to_date() {
+        let path = concat!(env!("CARGO_MANIFEST_DIR"), "/schema/check_result.schema.json");
+        let schema = schemars::schema_for!(CheckResult);
+        let made = serde_json::to_string_pretty(&schema).expect("a schema is plain JSON") + "\n";
+        if std::env::var_os("BIOT_UPDATE_SCHEMAS").is_some() {
+            std::fs::write(path, &made).expect("the schema folder can be written");
+        }
+        let kept = std::fs::read_to_string(path).unwrap_or_default();
+        assert!(
+            kept == made,
+            "schema/check_result.schema.json is out of date; run BIOT_UPDATE_SCHEMAS=1 cargo test schema"
+        );
+    }
+}

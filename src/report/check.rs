@@ -1,0 +1,324 @@
+//! The result of a check in words, a number line and a table.
+
+use super::number;
+use super::page::Page;
+use super::table::{Column, Table};
+use crate::compare::{Aspect, Difference, FiellerShape, Size};
+use crate::tasks::check::{CheckResult, ConditionsShown, OpticalPurityShown, ReferenceShown};
+
+/// Writes the result of a check.
+pub fn show(result: &CheckResult, page: &mut Page) {
+    let measured = &result.measured;
+    page.heading(&format!("{} · {}", result.compound.name, result.verdict.code.as_str()));
+    page.paragraph(&result.verdict.sentence);
+    page.gap();
+    page.field(
+        "measured",
+        &format!(
+            "{} deg mL g⁻¹ dm⁻¹{}",
+            number::signed_with_uncertainty(measured.value, measured.standard_uncertainty),
+            if measured.uncertainty_assumed {
+                " (uncertainty from defaults)"
+            } else {
+                ""
+            }
+        ),
+    );
+    page.field("conditions", &conditions(&measured.conditions));
+    if let Some(pooled) = &result.pooled {
+        page.field(
+            "expected",
+            &format!(
+                "{} for the enantiopure compound; 95 % {}",
+                number::signed_with_uncertainty(pooled.value, pooled.standard_uncertainty),
+                number::interval(pooled.interval95[0], pooled.interval95[1])
+            ),
+        );
+        page.field(
+            "rests on",
+            &format!(
+                "{} of {}, {}; between-source spread {}{}",
+                count(pooled.entries_used, "reference"),
+                result.references.len(),
+                count(pooled.independent_sources, "independent source"),
+                number::number(pooled.between_source_sd, 1),
+                if pooled.driven_by_prior {
+                    " (from the prior)"
+                } else {
+                    ""
+                }
+            ),
+        );
+    }
+    if let Some(band) = result.comparison_band95 {
+        page.field(
+            "band",
+            &format!(
+                "{}: where the enantiopure compound would read, 95 %",
+                number::interval(band[0], band[1])
+            ),
+        );
+    }
+    if let Some(purity) = &result.optical_purity {
+        page.field("optical purity", &purity_line(purity));
+        page.field(
+            "as a ratio",
+            &format!(
+                "{} : {} of the enantiomers, if the sample is chemically pure",
+                number::number(purity.enantiomer_ratio[0], 1),
+                number::number(purity.enantiomer_ratio[1], 1)
+            ),
+        );
+        page.field("plain ratio", &ratio_line(purity));
+    }
+    if let Some(excess) = &result.excess_check {
+        page.field(
+            "other method",
+            &format!(
+                "ee {} leads to {} (95 % {}): the measured value {}",
+                number::percent(excess.excess),
+                number::signed(excess.expected_value, 1),
+                number::interval(excess.expected95[0], excess.expected95[1]),
+                if excess.agrees { "agrees" } else { "does not agree" }
+            ),
+        );
+    }
+    drawing(result, page);
+    references(result, page);
+    if !result.cautions.is_empty() {
+        page.heading("Bear in mind");
+        for caution in &result.cautions {
+            page.point(caution);
+        }
+    }
+}
+
+fn count(n: usize, noun: &str) -> String {
+    format!("{n} {noun}{}", if n == 1 { "" } else { "s" })
+}
+
+fn purity_line(purity: &OpticalPurityShown) -> String {
+    format!(
+        "{} (95 % from {} to {}){}",
+        number::percent(purity.bounded),
+        number::percent(purity.bounded95[0]),
+        number::percent(purity.bounded95[1]),
+        if purity.prior_matters {
+            ", shaped by the uniform prior"
+        } else {
+            ""
+        }
+    )
+}
+
+fn ratio_line(purity: &OpticalPurityShown) -> String {
+    let Some(ratio) = purity.ratio else {
+        return "none: the expected value is zero".to_owned();
+    };
+    let set = &purity.fieller95;
+    let range = match (set.shape, set.low, set.high) {
+        (FiellerShape::Interval, Some(low), Some(high)) => {
+            format!(
+                "Fieller's 95 % from {} to {}",
+                number::percent(low),
+                number::percent(high)
+            )
+        }
+        (FiellerShape::Exclusive, Some(low), Some(high)) => {
+            format!(
+                "Fieller's 95 % below {} or above {}",
+                number::percent(low),
+                number::percent(high)
+            )
+        }
+        _ => "Fieller's 95 % set is unbounded".to_owned(),
+    };
+    format!("{}; {range}", number::percent(ratio))
+}
+
+/// Conditions in the order of print.
+pub fn conditions(conditions: &ConditionsShown) -> String {
+    let mut parts: Vec<String> = Vec::new();
+    let mut part = |text: Option<String>, missing: &str| parts.push(text.unwrap_or_else(|| missing.to_owned()));
+    let neat = conditions.solvent.as_deref() == Some("neat");
+    part(conditions.solvent.clone(), "solvent ?");
+    if !neat || conditions.conc_g_per_100ml.is_some() {
+        part(conditions.conc_g_per_100ml.map(|c| format!("c {}", short(c))), "c ?");
+    }
+    part(conditions.temperature_c.map(|t| format!("{} °C", short(t))), "T ?");
+    let line = conditions.line.clone().map(|line| {
+        if line.parse::<f64>().is_ok() {
+            format!("{line} nm")
+        } else {
+            line
+        }
+    });
+    part(line, "line ?");
+    parts.extend(conditions.stage.clone());
+    parts.extend(conditions.form.clone());
+    parts.extend(conditions.basis.clone());
+    parts.join(", ")
+}
+
+/// A number in at most four significant digits.
+fn short(value: f64) -> String {
+    let decimals = (3.0 - value.abs().max(1e-9).log10().floor()).clamp(0.0, 6.0);
+    let factor = 10f64.powf(decimals);
+    let rounded = (value * factor).round() / factor;
+    format!("{rounded}").replace('-', "\u{2212}")
+}
+
+/// The measured value, the references and the pooled value on one axis.
+fn drawing(result: &CheckResult, page: &mut Page) {
+    let (Some(pooled), Some(band)) = (&result.pooled, result.comparison_band95) else {
+        return;
+    };
+    const LABEL: usize = 12;
+    const MOST_ROWS: usize = 12;
+    let columns = page.width().saturating_sub(LABEL + 4).clamp(30, 90);
+    let used: Vec<&ReferenceShown> = result.references.iter().filter(|r| r.used).take(MOST_ROWS).collect();
+    let u = 1.96 * result.measured.standard_uncertainty;
+    let mut low = band[0].min(result.measured.value - u).min(pooled.interval95[0]);
+    let mut high = band[1].max(result.measured.value + u).max(pooled.interval95[1]);
+    for value in used.iter().filter_map(|r| r.value_here) {
+        low = low.min(value);
+        high = high.max(value);
+    }
+    // Zero is shown when it is near.
+    let span = (high - low).max(f64::MIN_POSITIVE);
+    if low > 0.0 && low < span {
+        low = 0.0;
+    }
+    if high < 0.0 && -high < span {
+        high = 0.0;
+    }
+    let span = (high - low).max(f64::MIN_POSITIVE);
+    let place = |value: f64| {
+        (((value - low) / span) * (columns - 1) as f64)
+            .round()
+            .clamp(0.0, (columns - 1) as f64) as usize
+    };
+    let row = |label: &str, ends: [f64; 2], value: f64, bar: char, dot: char| {
+        let mut cells = vec![' '; columns];
+        for cell in &mut cells[place(ends[0])..=place(ends[1])] {
+            *cell = bar;
+        }
+        if (low..=high).contains(&0.0) && cells[place(0.0)] == ' ' {
+            cells[place(0.0)] = '┊';
+        }
+        cells[place(value)] = dot;
+        let line: String = cells.into_iter().collect();
+        format!("  {label:>LABEL$} {}", line.trim_end())
+    };
+    page.gap();
+    let measured = result.measured.value;
+    page.verbatim(&row("measured", [measured - u, measured + u], measured, '━', '◆'));
+    page.verbatim(&row("pooled", pooled.interval95, pooled.value, '━', '●'));
+    page.verbatim(&row("band", band, pooled.value, '─', '·'));
+    for reference in &used {
+        let (Some(value), Some(own)) = (reference.value_here, reference.own_uncertainty) else {
+            continue;
+        };
+        let label = format!(
+            "#{}{}",
+            reference.entry,
+            if reference.mirror_image { " (m)" } else { "" }
+        );
+        page.verbatim(&row(&label, [value - 1.96 * own, value + 1.96 * own], value, '─', '○'));
+    }
+    let left = number::signed(low, usize::from(span < 20.0));
+    let right = number::signed(high, usize::from(span < 20.0));
+    let gap = columns.saturating_sub(left.chars().count() + right.chars().count());
+    page.verbatim(&format!("  {:>LABEL$} {left}{}{right}", "", " ".repeat(gap)));
+    let hidden = result
+        .references
+        .iter()
+        .filter(|r| r.used)
+        .count()
+        .saturating_sub(used.len());
+    if hidden > 0 {
+        page.note(&format!(
+            "  {hidden} more used references are not drawn; the table has them."
+        ));
+    }
+    if used.iter().any(|r| r.mirror_image) {
+        page.note("  (m): an entry of the mirror image, drawn with its sign turned.");
+    }
+}
+
+fn references(result: &CheckResult, page: &mut Page) {
+    if result.references.is_empty() {
+        return;
+    }
+    page.heading("References");
+    let mut table = Table::new(&[
+        Column::Number("entry"),
+        Column::Number("value"),
+        Column::Number("weight"),
+        Column::Text("conditions"),
+        Column::Text("differs in"),
+        Column::Text("source"),
+        Column::Text("not used because, or note"),
+    ]);
+    for reference in &result.references {
+        let mut value = reference
+            .value
+            .map(|value| number::signed(value, decimals(value)))
+            .unwrap_or_default();
+        if reference.mirror_image {
+            value.push_str(" (m)");
+        }
+        let differences: Vec<String> = reference.differences.iter().filter_map(difference).collect();
+        let mut note = reference.reason.clone().unwrap_or_default();
+        if reference.used
+            && let Some(gross) = reference.gross_error_probability.filter(|gross| *gross > 0.1)
+        {
+            note = format!("{note} (gross error {})", number::percent(gross))
+                .trim()
+                .to_owned();
+        }
+        table.row([
+            format!("#{}", reference.entry),
+            value,
+            if reference.used {
+                number::number(100.0 * reference.weight, 0) + " %"
+            } else {
+                "–".to_owned()
+            },
+            conditions(&reference.conditions),
+            differences.join(", "),
+            reference.source.clone(),
+            note,
+        ]);
+    }
+    page.table(&table);
+}
+
+fn decimals(value: f64) -> usize {
+    if (value * 10.0).round() == value * 10.0 {
+        usize::from(value.fract() != 0.0)
+    } else {
+        2
+    }
+}
+
+/// A difference as a word with its size, none where there is no difference.
+fn difference(difference: &Difference) -> Option<String> {
+    let name = match difference.aspect {
+        Aspect::Solvent => "solvent",
+        Aspect::Concentration => "c",
+        Aspect::Temperature => "T",
+        Aspect::Line => "line",
+        Aspect::Form => "form",
+        Aspect::Stage => "stage",
+        Aspect::Basis => "basis",
+        Aspect::Source => "source",
+    };
+    let percent = 100.0 * difference.relative_effect;
+    match difference.size {
+        Size::None => None,
+        Size::Unknown => Some(format!("{name} ? (±{percent:.0} %)")),
+        Size::Small | Size::Large if percent < 0.5 => Some(format!("{name} (<1 %)")),
+        Size::Small | Size::Large => Some(format!("{name} (±{percent:.0} %)")),
+    }
+}
