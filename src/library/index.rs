@@ -274,13 +274,26 @@ impl NameIndex {
             path: folder.to_owned(),
             source,
         };
-        if folder.exists() {
-            std::fs::remove_dir_all(folder).map_err(io)?;
-        }
-        create_private_folder(folder).map_err(io)?;
+        // Filled aside and given its name in one step: two processes that make it at the same time do not write into
+        // each other's files, and nobody sees it half filled.
+        let beside = folder.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        let aside = tempfile::Builder::new()
+            .prefix(".biot-index-")
+            .tempdir_in(beside)
+            .map_err(io)?;
+        let staged = aside.path().join("index");
+        create_private_folder(&staged).map_err(io)?;
         let (schema, _) = schema();
-        let index = Index::create_in_dir(folder, schema)?;
-        Self::filled(connection, index, Some(folder.to_owned()))
+        drop(Self::filled(connection, Index::create_in_dir(&staged, schema)?, None)?);
+        if std::fs::rename(&staged, folder).is_err() {
+            // Another process was first, or something unusable is in the way.
+            if let Ok(index) = Self::existing(connection, folder) {
+                return Ok(index);
+            }
+            std::fs::rename(folder, aside.path().join("replaced")).map_err(io)?;
+            std::fs::rename(&staged, folder).map_err(io)?;
+        }
+        Self::existing(connection, folder)
     }
 
     /// An index found in the folder, when it is sound and of this library.
