@@ -248,8 +248,8 @@ pub fn purity_density(posterior: &Mixture, value: SpecificRotation, uncertainty:
         let sd = (u2 + centre * centre * component.variance).sqrt() / component.mean.abs();
         if sd.is_finite() {
             points.extend(
-                (-24..=24)
-                    .map(|i| centre + sd * f64::from(i) / 4.0)
+                (-48..=48)
+                    .map(|i| centre + sd * f64::from(i) / 8.0)
                     .filter(|p| p.abs() <= 1.0),
             );
         }
