@@ -7,7 +7,7 @@ use biot::measurement::{self, Defaults};
 use biot::quantity::{self, SpecificRotation};
 use biot::solvent::Solvent;
 use biot::tasks::care;
-use biot::tasks::check::{CheckRequest, CheckResult, CheckSettings, check};
+use biot::tasks::check::{CheckRequest, CheckResult, CheckSettings, check, mirror_of};
 use biot::tasks::resolve::{Resolution, resolve};
 use std::sync::OnceLock;
 
@@ -58,6 +58,7 @@ fn run(case: &Case) -> CheckResult {
     let value = SpecificRotation::from_conventional(case.value);
     let request = CheckRequest {
         compound: found.compound.id,
+        mirror_image: false,
         measured: measurement::of_value(value, 0.05, concentration, None, &Defaults::built_in()),
         conditions: Conditions {
             temperature: case.temp.map(|t| quantity::parse_temperature(t).unwrap()),
@@ -124,6 +125,17 @@ fn the_opposite_sign_is_the_other_hand() {
         result.verdict.sentence
     );
     assert!(result.optical_purity.unwrap().bounded < -0.9);
+}
+
+/// D-proline is not in the library; its structure is the mirror image of one that is (InChIKey from RDKit's table:
+/// L-proline ONIBWKKTOPOVIA-BYPYZUCNSA-N).
+#[test]
+fn a_structure_whose_mirror_image_is_known_finds_it() {
+    let library = starter();
+    let found = mirror_of(&library, "OC(=O)[C@H]1CCCN1").unwrap().unwrap();
+    assert_eq!(found.inchikey.as_deref(), Some("ONIBWKKTOPOVIA-BYPYZUCNSA-N"));
+    assert!(mirror_of(&library, "OC(=O)[C@@H]1CCCN1").unwrap().is_none());
+    assert!(mirror_of(&library, "no structure").unwrap().is_none());
 }
 
 /// Both borneols are in the library, ±37.7 in ethanol and ±44.4 in toluene: each informs the other with its sign turned.
