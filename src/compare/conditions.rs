@@ -107,6 +107,8 @@ const LARGE_EFFECT: f64 = 0.05;
 pub(super) struct Transfer {
     pub group: (Aspect, String),
     pub sd: f64,
+    /// Probability that the transfer fails altogether.
+    pub failure: f64,
 }
 
 /// What separates a reference from the measurement.
@@ -165,6 +167,9 @@ pub(super) fn transfers(
         sd,
         relative(sd),
     );
+    if let (Some(row), Some(made)) = (row, made.transfers.last_mut()) {
+        made.failure = effects.failure(Aspect::Solvent, row);
+    }
 
     // Temperature: one slope for the compound, times the difference in kelvin.
     let show = |t: Temperature| format!("{} °C", t.celsius());
@@ -321,6 +326,7 @@ impl Transfers {
             self.transfers.push(Transfer {
                 group: (aspect, group),
                 sd,
+                failure: 0.0,
             });
         }
         self.differences.push(Difference {

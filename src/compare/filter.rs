@@ -27,6 +27,15 @@ pub(super) struct Datum {
     pub source: usize,
 }
 
+/// A draw that references share, in units of its standard deviation.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct SharedDraw {
+    /// Probability that the transfer fails altogether.
+    pub failure: f64,
+    /// Standard deviation of one unit, deg mL g⁻¹ dm⁻¹.
+    pub unit: f64,
+}
+
 /// The priors.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Priors {
@@ -53,6 +62,12 @@ pub(super) struct Found {
 /// way, and the same for both, so that a single reference is a gross error with its prior probability.
 const WIDE: f64 = 4.0;
 
+/// Standard deviation of a failed transfer in units of m.
+const FAILED: f64 = 3.0;
+
+/// Most shared draws whose failing is enumerated; further ones are taken with the variance of both cases together.
+const MOST_FAILING: usize = 6;
+
 /// Nodes of the quadrature over τ, and how far it reaches in units of the prior's scale.
 const TAU_NODES: usize = 16;
 const TAU_REACH: f64 = 4.5;
@@ -67,8 +82,9 @@ const FEWEST_HYPOTHESES: usize = 24;
 const LIGHTEST: f64 = -16.0;
 
 /// Runs the filter. The data of one source must stand together.
-pub(super) fn run(data: &[Datum], n_shared: usize, priors: &Priors) -> Found {
-    let slices = excess_slices(data, priors);
+pub(super) fn run(data: &[Datum], shared: &[SharedDraw], priors: &Priors) -> Found {
+    let patterns = failing_patterns(shared, priors);
+    let slices = excess_slices(data, priors, patterns.len());
     let mut found = Found {
         components: Vec::new(),
         gross: vec![0.0; data.len()],
@@ -80,7 +96,7 @@ pub(super) fn run(data: &[Datum], n_shared: usize, priors: &Priors) -> Found {
         let tau = TAU_REACH * priors.tau_scale * t * t;
         let jacobian = 2.0 * TAU_REACH * priors.tau_scale * t;
         let prior = normal_density(tau, priors.tau_scale * priors.tau_scale);
-        let (log_evidence, gross, components) = at_tau(data, n_shared, priors, &slices, tau);
+        let (log_evidence, gross, components) = at_tau(data, &patterns, priors, &slices, tau);
         evidence.push((log_evidence + (weight * jacobian * prior).ln(), gross, components));
     }
     let highest = evidence.iter().map(|(log, ..)| *log).fold(f64::NEG_INFINITY, f64::max);
@@ -99,10 +115,11 @@ pub(super) fn run(data: &[Datum], n_shared: usize, priors: &Priors) -> Found {
 }
 
 /// Weight, mean and variance of the excess in each slice of its distribution, for each datum.
-fn excess_slices(data: &[Datum], priors: &Priors) -> Vec<Vec<(f64, f64, f64)>> {
+fn excess_slices(data: &[Datum], priors: &Priors, n_patterns: usize) -> Vec<Vec<(f64, f64, f64)>> {
     let unknown = data.iter().filter(|d| d.excess.is_none()).count();
     let power = |base: f64, n: usize| base.powi(i32::try_from(n).unwrap_or(i32::MAX));
-    let hypotheses = |slices: usize| power((slices + 1) as f64, unknown) * power(2.0, data.len() - unknown);
+    let hypotheses =
+        |slices: usize| n_patterns as f64 * power((slices + 1) as f64, unknown) * power(2.0, data.len() - unknown);
     let n_slices = (1..=8)
         .rev()
         .find(|&slices| hypotheses(slices) <= MOST_HYPOTHESES as f64)
@@ -135,6 +152,34 @@ fn beta_slices(a: f64, n: usize) -> Vec<(f64, f64, f64)> {
         .collect()
 }
 
+/// Which shared draws fail: the weight of each pattern and the variances of the draws in it.
+fn failing_patterns(shared: &[SharedDraw], priors: &Priors) -> Vec<(f64, Vec<f64>)> {
+    let mut patterns: Vec<(f64, Vec<f64>)> = vec![(1.0, Vec::with_capacity(shared.len()))];
+    let mut n_failing = 0;
+    for draw in shared {
+        let failed = (FAILED * priors.scale / draw.unit).powi(2).max(1.0);
+        if draw.failure == 0.0 || n_failing >= MOST_FAILING {
+            let both = 1.0 - draw.failure + draw.failure * failed;
+            for (_, variances) in &mut patterns {
+                variances.push(both);
+            }
+            continue;
+        }
+        n_failing += 1;
+        patterns = patterns
+            .into_iter()
+            .flat_map(|(weight, variances)| {
+                [(1.0 - draw.failure, 1.0), (draw.failure, failed)].map(|(probability, variance)| {
+                    let mut longer = variances.clone();
+                    longer.push(variance);
+                    (weight * probability, longer)
+                })
+            })
+            .collect();
+    }
+    patterns
+}
+
 /// A hypothesis about the references so far.
 struct Hypotheses {
     dimension: usize,
@@ -160,26 +205,31 @@ struct Child {
 
 fn at_tau(
     data: &[Datum],
-    n_shared: usize,
+    patterns: &[(f64, Vec<f64>)],
     priors: &Priors,
     slices: &[Vec<(f64, f64, f64)>],
     tau: f64,
 ) -> (f64, Vec<f64>, Vec<Component>) {
     // The state is (M, shared draws, draw of the present source).
+    let n_shared = patterns.first().map_or(0, |(_, variances)| variances.len());
     let d = n_shared + 2;
     let wide = (WIDE * priors.scale).powi(2);
     let budget = (MOST_WORK / (data.len().max(1) * d * d)).clamp(FEWEST_HYPOTHESES, MOST_HYPOTHESES);
-    let mut first = vec![0.0; d * (d + 1)];
-    first[d] = wide;
-    for i in 1..=n_shared {
-        first[d + i * d + i] = 1.0;
-    }
     let mut now = Hypotheses {
         dimension: d,
-        log_weights: vec![0.0],
-        gross_so_far: vec![0],
-        states: first,
+        log_weights: patterns.iter().map(|(weight, _)| weight.ln()).collect(),
+        gross_so_far: vec![0; patterns.len()],
+        states: Vec::with_capacity(patterns.len() * d * (d + 1)),
     };
+    for (_, variances) in patterns {
+        let start = now.states.len();
+        now.states.resize(start + d * (d + 1), 0.0);
+        let covariance = &mut now.states[start + d..];
+        covariance[0] = wide;
+        for (i, variance) in variances.iter().enumerate() {
+            covariance[(i + 1) * (d + 1)] = *variance;
+        }
+    }
     let mut ancestry: Vec<Vec<(usize, bool)>> = Vec::with_capacity(data.len());
     let mut source = None;
     let mut h = vec![0.0; d];

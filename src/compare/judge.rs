@@ -185,23 +185,28 @@ pub fn judge(pooling: &Pooling, measured: &Measured, thresholds: &Thresholds) ->
 fn probabilities(alone: &Mixture, pure: &Mixture, x: f64, u2: f64, band: [f64; 2]) -> Probabilities {
     let centre = alone.quantile(0.5);
     let positive = 1.0 - alone.cdf(0.0);
-    // The value without its own error, of the other sign than M.
-    let value_positive = if u2 > 0.0 {
-        normal_cdf(x / u2.sqrt())
+    let u = u2.sqrt();
+    let value_positive = if u > 0.0 {
+        normal_cdf(x / u)
     } else {
         f64::from(u8::from(x > 0.0))
     };
-    let opposite = positive * (1.0 - value_positive) + (1.0 - positive) * value_positive;
-    let hand = if centre < 0.0 { -1.0 } else { 1.0 };
-    // Whether a measurement of the enantiopure compound would have given less than |x|, on the side of M.
-    let below = pure.cdf(hand * x.abs());
-    let less = if hand > 0.0 { below } else { 1.0 - below };
+    // What a measurement of the enantiopure compound would read, against 0 and |x|: p < 1 unless it lies between them.
+    let size = x.abs();
+    let (at_minus, at_zero, at_plus) = (pure.cdf(-size), pure.cdf(0.0), pure.cdf(size));
+    let between = if centre < 0.0 {
+        at_zero - at_minus
+    } else {
+        at_plus - at_zero
+    };
+    let visible = normal_quantile(0.975) * u;
     let (lighter, apart) = alone.two_modes().unwrap_or((0.0, 0.0));
     Probabilities {
-        reference_sign: positive.max(1.0 - positive),
-        opposite,
-        exceeds: less,
-        lower: 1.0 - less,
+        reference_clear: alone.cdf(-visible) + 1.0 - alone.cdf(visible),
+        value_sign: value_positive.max(1.0 - value_positive),
+        opposite: positive * (1.0 - value_positive) + (1.0 - positive) * value_positive,
+        exceeds: at_plus - at_minus,
+        lower: 1.0 - between,
         in_band: (band[0]..=band[1]).contains(&x),
         mirrored_in_band: (band[0]..=band[1]).contains(&-x),
         relative_band: (band[1] - band[0]) / 2.0 / centre.abs().max(f64::MIN_POSITIVE),

@@ -4,7 +4,7 @@
 use super::conditions::{Aspect, Conditions, Difference, FormLink, Size, Transfer, transfers};
 use super::copies::representatives;
 use super::effects::{Case, EffectTable};
-use super::filter::{Datum, Priors, run};
+use super::filter::{Datum, Priors, SharedDraw, run};
 use super::mixture::Mixture;
 use super::reference::{HandKnown, Reference, SampleExcess};
 use crate::quantity::SpecificRotation;
@@ -318,6 +318,7 @@ impl Pooling {
 
         usable.sort_by_key(|u| (references[u.at].source, u.at));
         let mut groups: Vec<(Aspect, String)> = Vec::new();
+        let mut draws: Vec<SharedDraw> = Vec::new();
         let mut data: Vec<Datum> = Vec::with_capacity(usable.len());
         let mut sources: Vec<i64> = Vec::new();
         for reference in &usable {
@@ -338,6 +339,10 @@ impl Pooling {
                         .position(|known| *known == transfer.group)
                         .unwrap_or_else(|| {
                             groups.push(transfer.group.clone());
+                            draws.push(SharedDraw {
+                                failure: transfer.failure,
+                                unit: transfer.sd.abs(),
+                            });
                             groups.len() - 1
                         });
                     (index, transfer.sd)
@@ -366,7 +371,7 @@ impl Pooling {
             excess_shape: options.excess_shape,
             gross: options.gross,
         };
-        let found = run(&data, groups.len(), &priors);
+        let found = run(&data, &draws, &priors);
         let Some(posterior) = Mixture::new(found.components) else {
             return;
         };

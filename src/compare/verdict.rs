@@ -69,13 +69,15 @@ pub struct Verdict {
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Probabilities {
-    /// Probability of the more likely sign of M.
-    pub reference_sign: f64,
-    /// P(p < 0).
+    /// Probability that the enantiopure compound's rotation can be told from zero with this measurement's uncertainty.
+    pub reference_clear: f64,
+    /// Probability of the more likely sign of the measured value.
+    pub value_sign: f64,
+    /// P(p < 0): that the measured value and M have opposite signs.
     pub opposite: f64,
-    /// P(|p| > 1) before bounding: that the enantiopure compound would read less than this.
+    /// P(|p| > 1) before bounding: that the enantiopure compound would read less than this, in magnitude.
     pub exceeds: f64,
-    /// P(p < 1) by the comparison band: that the enantiopure compound would read more than this.
+    /// P(p < 1): that the enantiopure compound would not read between zero and this.
     pub lower: f64,
     /// Whether the value lies in the comparison band.
     pub in_band: bool,
@@ -148,7 +150,7 @@ fn code(p: &Probabilities, pooling: &Pooling, t: &Thresholds) -> VerdictCode {
     let undecided = 1.0 - t.clear;
     if p.second_mode > t.second_mode_mass && p.mode_distance > t.mode_distance {
         VerdictCode::SourcesDisagree
-    } else if p.reference_sign > t.clear && p.opposite > undecided && p.opposite < t.clear {
+    } else if p.reference_clear > t.clear && p.value_sign <= t.clear {
         VerdictCode::NearZero
     } else if p.opposite > t.clear {
         if pooling.hand_can_be_tested {
