@@ -34,7 +34,7 @@ pub fn run(arguments: &ReadArguments, session: &mut Session) -> Result<Outcome, 
         if arguments.lines {
             each_line(text.as_bytes(), Path::new("--text"), session)?;
         } else {
-            whole(vec![Text::new(None, text.clone())], session)?;
+            whole(&[Text::new(None, text.clone())], session)?;
         }
         return Ok(Outcome::Answered);
     }
@@ -61,7 +61,7 @@ pub fn run(arguments: &ReadArguments, session: &mut Session) -> Result<Outcome, 
         let name = (files.len() > 1).then(|| file.clone());
         texts.push(Text::new(name, String::from_utf8_lossy(&bytes).into_owned()));
     }
-    whole(texts, session)?;
+    whole(&texts, session)?;
     Ok(Outcome::Answered)
 }
 
@@ -79,13 +79,13 @@ impl Text {
     }
 }
 
-fn whole(texts: Vec<Text>, session: &mut Session) -> Result<(), Failure> {
+fn whole(texts: &[Text], session: &mut Session) -> Result<(), Failure> {
     let json: Vec<ReadJson> = texts
         .iter()
         .map(|text| ReadJson::new(text.file.as_deref(), &text.found))
         .collect();
     let write = |page: &mut report::Page| {
-        for text in &texts {
+        for text in texts {
             if let Some(file) = &text.file {
                 page.heading(&file.display().to_string());
             }
