@@ -205,6 +205,7 @@ fn probabilities(posterior: &Mixture, x: f64, u2: f64, band: [f64; 2]) -> Probab
         exceeds: less,
         lower: 1.0 - less,
         in_band: (band[0]..=band[1]).contains(&x),
+        mirrored_in_band: (band[0]..=band[1]).contains(&-x),
         relative_band: (band[1] - band[0]) / 2.0 / mean.abs().max(f64::MIN_POSITIVE),
         second_mode: lighter,
         mode_distance: apart / mean.abs().max(posterior.sd()).max(f64::MIN_POSITIVE),
@@ -247,8 +248,8 @@ pub fn purity_density(posterior: &Mixture, value: SpecificRotation, uncertainty:
         let sd = (u2 + centre * centre * component.variance).sqrt() / component.mean.abs();
         if sd.is_finite() {
             points.extend(
-                (-24..=24)
-                    .map(|i| centre + sd * f64::from(i) / 4.0)
+                (-48..=48)
+                    .map(|i| centre + sd * f64::from(i) / 8.0)
                     .filter(|p| p.abs() <= 1.0),
             );
         }

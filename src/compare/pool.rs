@@ -8,7 +8,7 @@ use super::filter::{Datum, Priors, run};
 use super::mixture::{Component, Mixture};
 use super::reference::{HandKnown, Reference, SampleExcess};
 use crate::quantity::SpecificRotation;
-use nalgebra::{DMatrix, DVector};
+use crate::solvent::{Kinship, kinship};
 use serde::Serialize;
 
 /// Settings of the model, with the defaults that the manual states.
@@ -112,7 +112,7 @@ pub fn pool(measured: &Conditions, references: &[Reference], effects: &EffectTab
     let copies = representatives(references);
     let scale = options
         .scale
-        .unwrap_or_else(|| common_scale(references, &copies, options));
+        .unwrap_or_else(|| common_scale(measured, references, &copies, options));
     let mut outcomes: Vec<ReferenceOutcome> = Vec::with_capacity(references.len());
     let mut usable: Vec<Usable> = Vec::new();
     for (at, reference) in references.iter().enumerate() {
@@ -192,14 +192,24 @@ struct Usable {
 }
 
 /// The common scale m: the geometric median of |value|, not below the floor, so that one value ten times off moves it
-/// little and no value sets its own weight.
-fn common_scale(references: &[Reference], copies: &[Option<usize>], options: &Options) -> f64 {
-    let mut logs: Vec<f64> = references
-        .iter()
-        .zip(copies)
-        .filter(|(reference, copy)| reference.excluded.is_none() && copy.is_none())
-        .map(|(reference, _)| reference.value.conventional().abs().max(options.lowest_scale).ln())
-        .collect();
+/// little and no value sets its own weight. References in the same or a kindred solvent decide it where there are any.
+fn common_scale(measured: &Conditions, references: &[Reference], copies: &[Option<usize>], options: &Options) -> f64 {
+    let usable = || {
+        references
+            .iter()
+            .zip(copies)
+            .filter(|(r, copy)| r.excluded.is_none() && copy.is_none())
+            .map(|(r, _)| r)
+    };
+    let near = |r: &&Reference| match (&measured.solvent, &r.conditions.solvent) {
+        (Some(a), Some(b)) => kinship(a, b) != Kinship::Other,
+        _ => false,
+    };
+    let log = |r: &Reference| r.value.conventional().abs().max(options.lowest_scale).ln();
+    let mut logs: Vec<f64> = usable().filter(near).map(log).collect();
+    if logs.is_empty() {
+        logs = usable().map(log).collect();
+    }
     logs.sort_by(f64::total_cmp);
     match logs.len() {
         0 => options.lowest_scale,
@@ -343,9 +353,9 @@ impl Pooling {
             outcome.weight = weight;
             outcome.gross_error_probability = Some(*gross);
             if *gross > 0.5 {
-                outcome.reason = Some("it does not fit the others: probably a gross error".to_owned());
+                outcome.reason = Some("does not fit the others: probably a gross error".to_owned());
             } else if any_tells && !tells_hand[reference.at] {
-                outcome.reason = Some("its sign does not tell the hand here; it informs the magnitude only".to_owned());
+                outcome.reason = Some("informs the magnitude only: its sign does not tell the hand here".to_owned());
             }
         }
         self.signs = usable.iter().fold((0, 0), |(plus, minus), u| {
@@ -377,45 +387,27 @@ impl Pooling {
     }
 }
 
-/// Shares of the references in the pooled value: the weights of generalised least squares at the posterior mean of τ, each
-/// times the probability that the reference is sound; not below zero, and summing to 1.
+/// Shares of the references in the pooled value: the inverse of the variance with which each alone tells M (its own error,
+/// its differences of conditions, the spread between sources and the excess of its sample), times the probability that it
+/// is sound; summing to 1. What references share is not seen here: the posterior knows it, a share does not.
 fn shares(data: &[Datum], gross: &[f64], tau: f64, excess_shape: f64) -> Vec<f64> {
-    let n = data.len();
-    let excess = |datum: &Datum| {
-        datum.excess.unwrap_or((
-            excess_shape / (excess_shape + 1.0),
-            excess_shape / ((excess_shape + 1.0).powi(2) * (excess_shape + 2.0)),
-        ))
-    };
-    let covariance = DMatrix::from_fn(n, n, |i, j| {
-        let (a, b) = (&data[i], &data[j]);
-        let mut value = if a.source == b.source { tau * tau } else { 0.0 };
-        for (shared, x) in &a.shared {
-            value += b
-                .shared
-                .iter()
-                .filter(|(other, _)| other == shared)
-                .map(|(_, y)| x * y)
-                .sum::<f64>();
-        }
-        if i == j {
-            let (e, e_variance) = excess(a);
-            value += a.variance / (e * e) + e_variance * a.value * a.value;
-            // A little of its own keeps the matrix solvable when everything else is shared.
-            value = value * (1.0 + 1e-9) + f64::MIN_POSITIVE;
-        }
-        value
-    });
-    let solved = covariance.cholesky().map(|c| c.solve(&DVector::from_element(n, 1.0)));
-    let raw: Vec<f64> = match solved {
-        Some(solved) => solved.iter().zip(gross).map(|(w, g)| w.max(0.0) * (1.0 - g)).collect(),
-        None => gross.iter().map(|g| 1.0 - g).collect(),
-    };
+    let a = excess_shape;
+    let prior_excess = (a / (a + 1.0), a / ((a + 1.0).powi(2) * (a + 2.0)));
+    let raw: Vec<f64> = data
+        .iter()
+        .zip(gross)
+        .map(|(datum, gross)| {
+            let (e, e_variance) = datum.excess.unwrap_or(prior_excess);
+            let shared: f64 = datum.shared.iter().map(|(_, sd)| sd * sd).sum();
+            let variance = (datum.variance + e_variance * datum.value * datum.value) / (e * e) + shared + tau * tau;
+            (1.0 - gross) / variance.max(f64::MIN_POSITIVE)
+        })
+        .collect();
     let total: f64 = raw.iter().sum();
     if total > 0.0 {
         raw.into_iter().map(|w| w / total).collect()
     } else {
-        vec![1.0 / n as f64; n]
+        vec![1.0 / data.len() as f64; data.len()]
     }
 }
 

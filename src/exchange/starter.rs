@@ -5,6 +5,7 @@
 //! with a row stands in `marks.csv` (kept out of pooling, hand inferred, a doubt) and travels with it. Start reading at
 //! [`load_starter`].
 
+use crate::compound::CasNumber;
 use crate::library::{
     Change, Chirality, CompoundId, EntryContent, EntryKind, Hand, Identity, Library, LibraryError, LimitMethod, Loader,
     NewCompound, NewSource, ReviewState, SourceId, SourceKind,
@@ -152,9 +153,16 @@ impl Starter<'_, '_> {
                 .flat_map(|names| names.split('|'))
                 .map(ToOwned::to_owned),
         );
+        // Some records list a CAS number among the names.
+        let (cas, other_names) = other_names
+            .into_iter()
+            .partition(|name| name.parse::<CasNumber>().is_ok());
         let number = row.required("compound")?;
         let descriptor = self.marks.value(number, "descriptor");
-        let new = structured(&self.structures, row, name, other_names, descriptor)?;
+        let new = NewCompound {
+            cas,
+            ..structured(&self.structures, row, name, other_names, descriptor)?
+        };
         let id = self.loader.compound(&new)?;
         self.compounds.insert(number.to_owned(), id);
         Ok(())

@@ -4,7 +4,7 @@
 use super::error::LibraryError;
 use super::history::{self, BatchDigest};
 use super::queries::PrintDistribution;
-use super::rows::{self, INSERT_ENTRY, SELECT_ENTRY, UPDATE_ENTRY, row_as_json};
+use super::rows::{self, INSERT_ENTRY, SELECT_ENTRY, UPDATE_ENTRY, row_as_json, rows_as_json};
 use super::types::{Change, CompoundId, Entry, EntryContent, EntryId, NewCompound, NewSource, ReviewState, SourceId};
 use super::{Access, Library, file};
 use crate::compound::name;
@@ -615,15 +615,14 @@ fn compound_as_json(connection: &Connection, id: CompoundId) -> Result<Option<Va
 
 fn batch_digest(connection: &Connection, batch: i64) -> Result<String, LibraryError> {
     let mut digest = BatchDigest::default();
-    let mut select = connection.prepare("SELECT id FROM entry WHERE batch = ? ORDER BY id")?;
-    let mut ids = select.query([batch])?;
-    while let Some(row) = ids.next()? {
-        digest.add(
-            &row_as_json(connection, "entry", row.get(0)?)?
-                .unwrap_or_default()
-                .to_string(),
-        );
-    }
+    rows_as_json(
+        connection,
+        "SELECT * FROM entry WHERE batch = ? ORDER BY id",
+        batch,
+        |row| {
+            digest.add(&row.to_string());
+        },
+    )?;
     Ok(digest.hex())
 }
 
@@ -640,10 +639,11 @@ fn refresh_print_distribution(connection: &Connection) -> Result<(), LibraryErro
     let mut concentrations = Vec::new();
     let mut lengths = Vec::new();
     let mut select = connection.prepare(
-        "SELECT concentration, concentration_unit, path FROM entry WHERE kind = 'value' AND state <> 'withdrawn' \
-         AND id % ? = 0",
+        "WITH RECURSIVE sample (id) AS (SELECT ?1 UNION ALL SELECT id + ?1 FROM sample WHERE id + ?1 <= ?2) \
+         SELECT concentration, concentration_unit, path FROM sample JOIN entry USING (id) \
+         WHERE kind = 'value' AND state <> 'withdrawn'",
     )?;
-    let mut rows = select.query([stride])?;
+    let mut rows = select.query([stride, last])?;
     while let Some(row) = rows.next()? {
         let concentration: Option<f64> = row.get(0)?;
         let unit: Option<String> = row.get(1)?;

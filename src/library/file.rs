@@ -163,6 +163,11 @@ fn open_for_writing(path: &Path) -> Result<Connection, LibraryError> {
             detail: "the file may only be read".to_owned(),
         });
     }
+    check_format(&connection, path)?;
+    // A backup that was put in place has no log yet; for others this changes nothing.
+    connection
+        .pragma_update(None, "journal_mode", "WAL")
+        .map_err(|error| in_words(path, error))?;
     Ok(connection)
 }
 

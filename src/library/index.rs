@@ -30,7 +30,7 @@ const WRITER_MEMORY: usize = 64 << 20;
 pub(super) const LONG_WORD: usize = 6;
 
 /// How many names are taken from the index before they are ranked.
-const N_CANDIDATES: usize = 300;
+const N_CANDIDATES: usize = 120;
 
 /// Most spellings a word with a typing error is taken for.
 const MOST_SPELLINGS: usize = 64;
@@ -232,12 +232,20 @@ impl NameIndex {
 
     fn names(&self, searcher: &Searcher, query: &dyn Query) -> Result<Vec<(i64, i64)>, LibraryError> {
         let top = searcher.search(query, &TopDocs::with_limit(N_CANDIDATES).order_by_score())?;
+        let columns = searcher
+            .segment_readers()
+            .iter()
+            .map(|segment| {
+                let fast = segment.fast_fields();
+                Ok((fast.u64("name_id")?, fast.u64("compound")?))
+            })
+            .collect::<Result<Vec<_>, TantivyError>>()?;
         let mut names = Vec::with_capacity(top.len());
         for (_, address) in top {
-            let fast = searcher.segment_reader(address.segment_ord).fast_fields();
-            let name = fast.u64("name_id")?.first(address.doc_id);
-            let compound = fast.u64("compound")?.first(address.doc_id);
-            if let (Some(name), Some(compound)) = (name, compound) {
+            let Some((name_id, compound)) = columns.get(address.segment_ord as usize) else {
+                continue;
+            };
+            if let (Some(name), Some(compound)) = (name_id.first(address.doc_id), compound.first(address.doc_id)) {
                 names.push((name.cast_signed(), compound.cast_signed()));
             }
         }

@@ -334,29 +334,50 @@ pub(super) fn source_from_row(row: &Row<'_>) -> Result<Source, LibraryError> {
     })
 }
 
-/// A row of any table as JSON, without its empty fields: what the history keeps of it.
+/// A record of any table as JSON, without its empty fields: what the history keeps of it.
 pub(super) fn row_as_json(
     connection: &Connection,
     table: &str,
     id: i64,
 ) -> Result<Option<serde_json::Value>, LibraryError> {
-    let mut select = connection.prepare_cached(&format!("SELECT * FROM {table} WHERE id = ?"))?;
-    let names: Vec<String> = select.column_names().iter().map(ToString::to_string).collect();
-    let mut rows = select.query([id])?;
-    let Some(row) = rows.next()? else { return Ok(None) };
-    let mut fields: Vec<(String, serde_json::Value)> = Vec::with_capacity(names.len());
-    for (at, name) in names.into_iter().enumerate() {
-        let value = match row.get_ref(at)? {
-            ValueRef::Null => continue,
-            ValueRef::Integer(number) => number.into(),
-            ValueRef::Real(number) => number.into(),
-            ValueRef::Text(text) | ValueRef::Blob(text) => String::from_utf8_lossy(text).into_owned().into(),
-        };
-        fields.push((name, value));
-    }
+    let mut found = None;
+    rows_as_json(connection, &format!("SELECT * FROM {table} WHERE id = ?"), id, |row| {
+        found = Some(row)
+    })?;
+    Ok(found)
+}
+
+/// The records a query with one number selects, each as JSON, without empty fields.
+pub(super) fn rows_as_json(
+    connection: &Connection,
+    sql: &str,
+    number: i64,
+    mut visit: impl FnMut(serde_json::Value),
+) -> Result<(), LibraryError> {
+    let mut select = connection.prepare_cached(sql)?;
     // In the order of the names, however the JSON library keeps its objects: the text is hashed.
-    fields.sort_by(|(a, _), (b, _)| a.cmp(b));
-    Ok(Some(serde_json::Map::from_iter(fields).into()))
+    let mut columns: Vec<(usize, String)> = select
+        .column_names()
+        .iter()
+        .map(ToString::to_string)
+        .enumerate()
+        .collect();
+    columns.sort_by(|(_, a), (_, b)| a.cmp(b));
+    let mut rows = select.query([number])?;
+    while let Some(row) = rows.next()? {
+        let mut fields = serde_json::Map::new();
+        for (at, name) in &columns {
+            let value = match row.get_ref(*at)? {
+                ValueRef::Null => continue,
+                ValueRef::Integer(number) => number.into(),
+                ValueRef::Real(number) => number.into(),
+                ValueRef::Text(text) | ValueRef::Blob(text) => String::from_utf8_lossy(text).into_owned().into(),
+            };
+            fields.insert(name.clone(), value);
+        }
+        visit(fields.into());
+    }
+    Ok(())
 }
 
 /// Column values in order.

@@ -7,8 +7,10 @@
 )]
 
 mod architecture;
+mod check;
 mod cli;
 mod compound;
 mod library;
+mod names;
 mod starter;
 mod solvent;
