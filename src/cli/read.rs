@@ -74,8 +74,11 @@ struct Text {
 
 impl Text {
     fn new(file: Option<PathBuf>, text: String) -> Self {
-        let found = notation::read(&text);
-        Self { file, text, found }
+        Self {
+            found: notation::read(&text),
+            file,
+            text,
+        }
     }
 }
 
