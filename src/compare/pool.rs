@@ -5,7 +5,7 @@ use super::conditions::{Aspect, Conditions, Difference, Size, Transfer, transfer
 use super::copies::representatives;
 use super::effects::{Case, EffectTable};
 use super::filter::{Datum, Priors, run};
-use super::mixture::{Component, Mixture};
+use super::mixture::Mixture;
 use super::reference::{HandKnown, Reference, SampleExcess};
 use crate::quantity::SpecificRotation;
 use crate::solvent::{Kinship, kinship};
@@ -365,19 +365,13 @@ impl Pooling {
                 (plus, minus + 1)
             }
         });
-        let alone = |_: &Component| 0.0;
-        let further = |c: &Component| c.tau * c.tau;
+        let alone = posterior.widened(|_| 0.0);
+        let one_more = posterior.widened(|c| c.tau * c.tau);
         self.pooled = Some(PooledValue {
             value: posterior.mean(),
             standard_uncertainty: posterior.sd(),
-            interval95: [
-                posterior.quantile_with(0.025, alone),
-                posterior.quantile_with(0.975, alone),
-            ],
-            prediction95: [
-                posterior.quantile_with(0.025, further),
-                posterior.quantile_with(0.975, further),
-            ],
+            interval95: [alone.quantile(0.025), alone.quantile(0.975)],
+            prediction95: [one_more.quantile(0.025), one_more.quantile(0.975)],
             between_source_sd: posterior.mean_tau(),
             entries_used: usable.len(),
             independent_sources: sources.len(),
