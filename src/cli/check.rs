@@ -21,10 +21,10 @@ use clap::{ArgGroup, Args};
     after_help = "Examples:\n  \
     biot check \"L-menthol\" --value -49.1 --solvent EtOH --conc 5 --temp 20 --line D\n  \
     biot check \"L-menthol\" --angle \"-2.455 deg\" --cell \"100 mm\" --mass \"500 mg\" --volume \"10 mL\" --solvent EtOH --temp 20 --line D\n  \
-    biot check \"(R)-carvone\" --angle -58.4 --cell 100 --density 0.96 --temp 20 --line D\n  \
+    biot check \"(S)-(+)-carvone\" --angle 58.4 --cell 100 --density 0.96 --temp 20 --line D\n  \
     biot check sucrose --value +66.4 --uncertainty 0.2 --solvent H2O --conc \"260 g/L\" --temp 20 --json\n\n\
-    Bare numbers are mm, g, mL, °C, g/100 mL, degrees and nm; every option accepts a unit. What is not given is treated\n\
-    as unknown and widens the result; nothing is filled in. The answer is about the rotation alone: it cannot prove what\n\
+    Bare numbers are mm, g, mL, °C, g/100 mL, degrees and nm; every option accepts a unit. What is not given is treated \
+    as unknown and widens the result; nothing is filled in. The answer is about the rotation alone: it cannot prove what \
     is in the flask."
 )]
 pub struct CheckArguments {

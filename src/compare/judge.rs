@@ -169,7 +169,8 @@ pub fn judge(pooling: &Pooling, measured: &Measured, thresholds: &Thresholds) ->
     let u2 = measured.uncertainty.conventional().powi(2);
     let pure = posterior.widened(|c| c.tau * c.tau + u2);
     let band = [pure.quantile(0.025), pure.quantile(0.975)];
-    let probabilities = probabilities(posterior, &pure, x, u2, band);
+    let alone = posterior.widened(|_| 0.0);
+    let probabilities = probabilities(&alone, &pure, x, u2, band);
     Judgement {
         optical_purity: Some(optical_purity(posterior, measured)),
         comparison_band: Some(band),
@@ -181,9 +182,9 @@ pub fn judge(pooling: &Pooling, measured: &Measured, thresholds: &Thresholds) ->
     }
 }
 
-fn probabilities(posterior: &Mixture, pure: &Mixture, x: f64, u2: f64, band: [f64; 2]) -> Probabilities {
-    let mean = posterior.mean();
-    let positive = 1.0 - posterior.cdf(0.0);
+fn probabilities(alone: &Mixture, pure: &Mixture, x: f64, u2: f64, band: [f64; 2]) -> Probabilities {
+    let centre = alone.quantile(0.5);
+    let positive = 1.0 - alone.cdf(0.0);
     // The value without its own error, of the other sign than M.
     let value_positive = if u2 > 0.0 {
         normal_cdf(x / u2.sqrt())
@@ -191,11 +192,11 @@ fn probabilities(posterior: &Mixture, pure: &Mixture, x: f64, u2: f64, band: [f6
         f64::from(u8::from(x > 0.0))
     };
     let opposite = positive * (1.0 - value_positive) + (1.0 - positive) * value_positive;
-    let hand = if mean < 0.0 { -1.0 } else { 1.0 };
+    let hand = if centre < 0.0 { -1.0 } else { 1.0 };
     // Whether a measurement of the enantiopure compound would have given less than |x|, on the side of M.
     let below = pure.cdf(hand * x.abs());
     let less = if hand > 0.0 { below } else { 1.0 - below };
-    let (lighter, apart) = posterior.widened(|_| 0.0).two_modes().unwrap_or((0.0, 0.0));
+    let (lighter, apart) = alone.two_modes().unwrap_or((0.0, 0.0));
     Probabilities {
         reference_sign: positive.max(1.0 - positive),
         opposite,
@@ -203,9 +204,9 @@ fn probabilities(posterior: &Mixture, pure: &Mixture, x: f64, u2: f64, band: [f6
         lower: 1.0 - less,
         in_band: (band[0]..=band[1]).contains(&x),
         mirrored_in_band: (band[0]..=band[1]).contains(&-x),
-        relative_band: (band[1] - band[0]) / 2.0 / mean.abs().max(f64::MIN_POSITIVE),
+        relative_band: (band[1] - band[0]) / 2.0 / centre.abs().max(f64::MIN_POSITIVE),
         second_mode: lighter,
-        mode_distance: apart / mean.abs().max(posterior.sd()).max(f64::MIN_POSITIVE),
+        mode_distance: apart / centre.abs().max(alone.half_width()).max(f64::MIN_POSITIVE),
     }
 }
 
@@ -330,14 +331,15 @@ const PRIOR_MATTERS_FROM: f64 = 0.1;
 fn optical_purity(posterior: &Mixture, measured: &Measured) -> OpticalPurity {
     let x = measured.value.conventional();
     let u = measured.uncertainty.conventional();
-    let mean = posterior.mean();
-    let spread = posterior.sd().hypot(posterior.mean_tau());
+    let alone = posterior.widened(|_| 0.0);
+    let centre = alone.quantile(0.5);
+    let spread = alone.half_width().hypot(posterior.mean_tau());
     let density = purity_density(posterior, measured.value, measured.uncertainty);
     let bounded = density.quantile(0.5);
     let (_, sd) = density.moments();
     OpticalPurity {
-        ratio: (mean != 0.0).then(|| x / mean),
-        fieller95: fieller((x, u), (mean, spread), measured.degrees_of_freedom, 0.95),
+        ratio: (centre != 0.0).then(|| x / centre),
+        fieller95: fieller((x, u), (centre, spread), measured.degrees_of_freedom, 0.95),
         bounded,
         bounded95: density.shortest(0.95),
         standard_uncertainty: sd,
@@ -358,7 +360,7 @@ fn excess_check(posterior: &Mixture, x: f64, u2: f64, excess: f64, sd: f64) -> E
             tau: 0.0,
         })
         .collect();
-    let expected_value = excess * posterior.mean();
+    let expected_value = excess * posterior.widened(|_| 0.0).quantile(0.5);
     let expected95 = Mixture::new(scaled).map_or([f64::NEG_INFINITY, f64::INFINITY], |mixture| {
         [mixture.quantile(0.025), mixture.quantile(0.975)]
     });

@@ -152,6 +152,12 @@ impl Mixture {
         f64::midpoint(low, high)
     }
 
+    /// Half the width of the central 68.27 % interval: what a normal distribution calls its standard deviation.
+    pub fn half_width(&self) -> f64 {
+        let share = normal_cdf(1.0);
+        (self.quantile(share) - self.quantile(1.0 - share)) / 2.0
+    }
+
     /// Density of M at x.
     pub fn density(&self, x: f64) -> f64 {
         self.components
