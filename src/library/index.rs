@@ -288,10 +288,13 @@ impl NameIndex {
         create_private_folder(&staged).map_err(io)?;
         let (schema, _) = schema();
         drop(Self::filled(connection, Index::create_in_dir(&staged, schema)?, None)?);
-        if std::fs::rename(&staged, folder).is_err() {
-            // Another process was first, or something unusable is in the way.
+        if let Err(error) = std::fs::rename(&staged, folder) {
+            // Another process was first, or an unusable index is in the way. A file of that name is not ours to move.
             if let Ok(index) = Self::existing(connection, folder) {
                 return Ok(index);
+            }
+            if !folder.is_dir() {
+                return Err(io(error));
             }
             std::fs::rename(folder, aside.path().join("replaced")).map_err(io)?;
             std::fs::rename(&staged, folder).map_err(io)?;
