@@ -149,6 +149,12 @@ pub fn run(arguments: &AddArguments, session: &mut Session) -> Result<Outcome, F
     };
     let mut library = session.library(Access::Write)?;
     let added = curate::add(&mut library, &request, &arguments.change.change())?;
+    if arguments.new_compound && !added.compound_is_new {
+        session.notice(&format!(
+            "The compound is in the library already, as {} (compound {}); no new one was added.",
+            added.compound.name, added.compound.id
+        ));
+    }
     session.answer(&AddedJson::from(&added), |page| {
         let new = if added.compound_is_new { "new " } else { "" };
         page.paragraph(&format!(

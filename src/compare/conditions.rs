@@ -149,7 +149,13 @@ pub(super) fn transfers(
         (_, Some(b)) => (Some(Case::Unknown), b.to_string()),
         (_, None) => (Some(Case::Unknown), "not printed".to_owned()),
     };
-    let sd = case.map_or(0.0, |case| effects.sd(Aspect::Solvent, case, scale));
+    // An acid or a base is hardly ever left unprinted: missing against one of these is as far as another species.
+    let known = [&measured.solvent, &reference.solvent];
+    let row = match case {
+        Some(Case::Unknown) if known.into_iter().flatten().any(ionises) => Some(Case::Ionising),
+        other => other,
+    };
+    let sd = row.map_or(0.0, |row| effects.sd(Aspect::Solvent, row, scale));
     made.push(
         Aspect::Solvent,
         measured.solvent.as_ref().map(ToString::to_string),

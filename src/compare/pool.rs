@@ -1,14 +1,14 @@
 //! Pooling: what the references say of M, the specific rotation of the enantiopure compound at the measurement's
 //! conditions.
 
-use super::conditions::{Aspect, Conditions, Difference, Size, Transfer, transfers};
+use super::conditions::{Aspect, Conditions, Difference, FormLink, Size, Transfer, transfers};
 use super::copies::representatives;
 use super::effects::{Case, EffectTable};
 use super::filter::{Datum, Priors, run};
-use super::mixture::{Component, Mixture};
+use super::mixture::Mixture;
 use super::reference::{HandKnown, Reference, SampleExcess};
 use crate::quantity::SpecificRotation;
-use nalgebra::{DMatrix, DVector};
+use crate::solvent::{Kinship, kinship};
 use serde::Serialize;
 
 /// Settings of the model, with the defaults that the manual states.
@@ -66,9 +66,10 @@ pub struct ReferenceOutcome {
 #[derive(Clone, Debug, PartialEq, Serialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct PooledValue {
-    /// Posterior mean of M, deg mL g⁻¹ dm⁻¹.
+    /// Posterior median of M, deg mL g⁻¹ dm⁻¹.
     pub value: f64,
-    /// Posterior standard deviation of M.
+    /// Half the width of the central 68.27 % interval of M: the standard deviation where the posterior is normal, and not
+    /// inflated by the wide tail that possible gross errors give it.
     pub standard_uncertainty: f64,
     /// 95 % credible interval of M.
     pub interval95: [f64; 2],
@@ -112,7 +113,9 @@ pub fn pool(measured: &Conditions, references: &[Reference], effects: &EffectTab
     let copies = representatives(references);
     let scale = options
         .scale
-        .unwrap_or_else(|| common_scale(references, &copies, options));
+        .unwrap_or_else(|| common_scale(measured, references, &copies, options));
+    let is_salt = |reference: &Reference| matches!(reference.form, FormLink::Salt { .. });
+    let has_own_form = references.iter().any(|r| r.excluded.is_none() && !is_salt(r));
     let mut outcomes: Vec<ReferenceOutcome> = Vec::with_capacity(references.len());
     let mut usable: Vec<Usable> = Vec::new();
     for (at, reference) in references.iter().enumerate() {
@@ -146,6 +149,11 @@ pub fn pool(measured: &Conditions, references: &[Reference], effects: &EffectTab
                                 100.0 * mean,
                                 100.0 * options.lowest_excess
                             ));
+                        }
+                        _ if has_own_form && is_salt(reference) => {
+                            outcome.reason = Some(
+                                "another form (salt or base), and the form measured has values of its own".to_owned(),
+                            );
                         }
                         _ if copies[at].is_some() => {
                             outcome.reason = Some(
@@ -192,14 +200,24 @@ struct Usable {
 }
 
 /// The common scale m: the geometric median of |value|, not below the floor, so that one value ten times off moves it
-/// little and no value sets its own weight.
-fn common_scale(references: &[Reference], copies: &[Option<usize>], options: &Options) -> f64 {
-    let mut logs: Vec<f64> = references
-        .iter()
-        .zip(copies)
-        .filter(|(reference, copy)| reference.excluded.is_none() && copy.is_none())
-        .map(|(reference, _)| reference.value.conventional().abs().max(options.lowest_scale).ln())
-        .collect();
+/// little and no value sets its own weight. References in the same or a kindred solvent decide it where there are any.
+fn common_scale(measured: &Conditions, references: &[Reference], copies: &[Option<usize>], options: &Options) -> f64 {
+    let usable = || {
+        references
+            .iter()
+            .zip(copies)
+            .filter(|(r, copy)| r.excluded.is_none() && copy.is_none())
+            .map(|(r, _)| r)
+    };
+    let near = |r: &&Reference| match (&measured.solvent, &r.conditions.solvent) {
+        (Some(a), Some(b)) => kinship(a, b) != Kinship::Other,
+        _ => false,
+    };
+    let log = |r: &Reference| r.value.conventional().abs().max(options.lowest_scale).ln();
+    let mut logs: Vec<f64> = usable().filter(near).map(log).collect();
+    if logs.is_empty() {
+        logs = usable().map(log).collect();
+    }
     logs.sort_by(f64::total_cmp);
     match logs.len() {
         0 => options.lowest_scale,
@@ -208,7 +226,10 @@ fn common_scale(references: &[Reference], copies: &[Option<usize>], options: &Op
     }
 }
 
-/// Aspects in which two references of independent hand differ alone and have opposite signs, both clearly.
+/// Aspects in which two references of independent hand and one form differ alone and have opposite signs, both clearly.
+///
+/// Another aspect than the solvent counts only between values in the same known solvent: where a solvent is missing, that
+/// is the likelier reason.
 fn sign_changes(references: &[Reference], outcomes: &[ReferenceOutcome]) -> Vec<Aspect> {
     let mut found = Vec::new();
     let clear = |at: usize| -> Option<f64> {
@@ -221,33 +242,10 @@ fn sign_changes(references: &[Reference], outcomes: &[ReferenceOutcome]) -> Vec<
         let Some(a) = clear(i) else { continue };
         for j in i + 1..references.len() {
             let Some(b) = clear(j) else { continue };
-            if a * b >= 0.0 {
-                continue;
-            }
-            let (x, y) = (&references[i].conditions, &references[j].conditions);
-            let mut differing = Vec::new();
-            if let (Some(p), Some(q)) = (&x.solvent, &y.solvent)
-                && p != q
-            {
-                differing.push(Aspect::Solvent);
-            }
-            if let (Some(p), Some(q)) = (&x.line, &y.line)
-                && !p.same_light(q)
-            {
-                differing.push(Aspect::Line);
-            }
-            if let (Some(p), Some(q)) = (x.temperature, y.temperature)
-                && (p.celsius() - q.celsius()).abs() > 5.0
-            {
-                differing.push(Aspect::Temperature);
-            }
-            if let (Some(p), Some(q)) = (x.concentration, y.concentration) {
-                let ratio = p.grams_per_100_millilitres() / q.grams_per_100_millilitres();
-                if !(0.5..=2.0).contains(&ratio) {
-                    differing.push(Aspect::Concentration);
-                }
-            }
-            if let [aspect] = differing[..]
+            let same_form = references[i].form == references[j].form;
+            if a * b < 0.0
+                && same_form
+                && let Some(aspect) = lone_difference(&references[i].conditions, &references[j].conditions)
                 && !found.contains(&aspect)
             {
                 found.push(aspect);
@@ -257,9 +255,43 @@ fn sign_changes(references: &[Reference], outcomes: &[ReferenceOutcome]) -> Vec<
     found
 }
 
+/// The one aspect in which two conditions are known to differ enough to turn a sign; none when it is none or several.
+fn lone_difference(x: &Conditions, y: &Conditions) -> Option<Aspect> {
+    let (Some(p), Some(q)) = (&x.solvent, &y.solvent) else {
+        return None;
+    };
+    let mut differing = Vec::new();
+    if kinship(p, q) != Kinship::Same {
+        differing.push(Aspect::Solvent);
+    }
+    if let (Some(p), Some(q)) = (&x.line, &y.line)
+        && !p.same_light(q)
+    {
+        differing.push(Aspect::Line);
+    }
+    if let (Some(p), Some(q)) = (x.temperature, y.temperature)
+        && (p.celsius() - q.celsius()).abs() > 5.0
+    {
+        differing.push(Aspect::Temperature);
+    }
+    if let (Some(p), Some(q)) = (x.concentration, y.concentration) {
+        let ratio = p.grams_per_100_millilitres() / q.grams_per_100_millilitres();
+        if !(0.5..=2.0).contains(&ratio) {
+            differing.push(Aspect::Concentration);
+        }
+    }
+    if let [aspect] = differing[..] {
+        Some(aspect)
+    } else {
+        None
+    }
+}
+
 impl Pooling {
     fn fill(&mut self, references: &[Reference], mut usable: Vec<Usable>, effects: &EffectTable, options: &Options) {
-        // Whether a reference's sign tells the hand here: independently known, and no sign-changing aspect differs.
+        // A reference's sign tells the hand here when its hand is known independently, its form is the one measured and no
+        // sign-changing aspect differs. It anchors the hand when its solvent is the same or a kindred one besides; without
+        // an anchor every sign is taken as it stands, and the hand counts as untested.
         let differs = |outcome: &ReferenceOutcome, aspect: Aspect| {
             outcome
                 .differences
@@ -271,10 +303,10 @@ impl Pooling {
             .zip(&self.references)
             .map(|(reference, outcome)| {
                 reference.hand == HandKnown::Independent
+                    && !matches!(reference.form, FormLink::Salt { .. })
                     && !self.sign_changes_with.iter().any(|&aspect| differs(outcome, aspect))
             })
             .collect();
-        let any_tells = usable.iter().any(|u| tells_hand[u.at]);
         self.hand_can_be_tested = usable.iter().any(|u| {
             tells_hand[u.at]
                 && self.references[u.at]
@@ -282,6 +314,7 @@ impl Pooling {
                     .iter()
                     .all(|d| d.aspect != Aspect::Solvent || matches!(d.case, None | Some(Case::Kindred)))
         });
+        let anchored = self.hand_can_be_tested;
 
         usable.sort_by_key(|u| (references[u.at].source, u.at));
         let mut groups: Vec<(Aspect, String)> = Vec::new();
@@ -322,7 +355,7 @@ impl Pooling {
                     SampleExcess::Stated { mean, sd } => Some((mean, sd * sd)),
                     SampleExcess::NotStated => None,
                 },
-                sign_free: any_tells && !tells_hand[reference.at],
+                sign_free: anchored && !tells_hand[reference.at],
                 shared,
                 source,
             });
@@ -343,9 +376,9 @@ impl Pooling {
             outcome.weight = weight;
             outcome.gross_error_probability = Some(*gross);
             if *gross > 0.5 {
-                outcome.reason = Some("it does not fit the others: probably a gross error".to_owned());
-            } else if any_tells && !tells_hand[reference.at] {
-                outcome.reason = Some("its sign does not tell the hand here; it informs the magnitude only".to_owned());
+                outcome.reason = Some("does not fit the others: probably a gross error".to_owned());
+            } else if anchored && !tells_hand[reference.at] {
+                outcome.reason = Some("informs the magnitude only: its sign does not tell the hand here".to_owned());
             }
         }
         self.signs = usable.iter().fold((0, 0), |(plus, minus), u| {
@@ -355,19 +388,13 @@ impl Pooling {
                 (plus, minus + 1)
             }
         });
-        let alone = |_: &Component| 0.0;
-        let further = |c: &Component| c.tau * c.tau;
+        let alone = posterior.widened(|_| 0.0);
+        let one_more = posterior.widened(|c| c.tau * c.tau);
         self.pooled = Some(PooledValue {
-            value: posterior.mean(),
-            standard_uncertainty: posterior.sd(),
-            interval95: [
-                posterior.quantile_with(0.025, alone),
-                posterior.quantile_with(0.975, alone),
-            ],
-            prediction95: [
-                posterior.quantile_with(0.025, further),
-                posterior.quantile_with(0.975, further),
-            ],
+            value: alone.quantile(0.5),
+            standard_uncertainty: alone.half_width(),
+            interval95: [alone.quantile(0.025), alone.quantile(0.975)],
+            prediction95: [one_more.quantile(0.025), one_more.quantile(0.975)],
             between_source_sd: posterior.mean_tau(),
             entries_used: usable.len(),
             independent_sources: sources.len(),
@@ -377,45 +404,27 @@ impl Pooling {
     }
 }
 
-/// Shares of the references in the pooled value: the weights of generalised least squares at the posterior mean of τ, each
-/// times the probability that the reference is sound; not below zero, and summing to 1.
+/// Shares of the references in the pooled value: the inverse of the variance with which each alone tells M (its own error,
+/// its differences of conditions, the spread between sources and the excess of its sample), times the probability that it
+/// is sound; summing to 1. What references share is not seen here: the posterior knows it, a share does not.
 fn shares(data: &[Datum], gross: &[f64], tau: f64, excess_shape: f64) -> Vec<f64> {
-    let n = data.len();
-    let excess = |datum: &Datum| {
-        datum.excess.unwrap_or((
-            excess_shape / (excess_shape + 1.0),
-            excess_shape / ((excess_shape + 1.0).powi(2) * (excess_shape + 2.0)),
-        ))
-    };
-    let covariance = DMatrix::from_fn(n, n, |i, j| {
-        let (a, b) = (&data[i], &data[j]);
-        let mut value = if a.source == b.source { tau * tau } else { 0.0 };
-        for (shared, x) in &a.shared {
-            value += b
-                .shared
-                .iter()
-                .filter(|(other, _)| other == shared)
-                .map(|(_, y)| x * y)
-                .sum::<f64>();
-        }
-        if i == j {
-            let (e, e_variance) = excess(a);
-            value += a.variance / (e * e) + e_variance * a.value * a.value;
-            // A little of its own keeps the matrix solvable when everything else is shared.
-            value = value * (1.0 + 1e-9) + f64::MIN_POSITIVE;
-        }
-        value
-    });
-    let solved = covariance.cholesky().map(|c| c.solve(&DVector::from_element(n, 1.0)));
-    let raw: Vec<f64> = match solved {
-        Some(solved) => solved.iter().zip(gross).map(|(w, g)| w.max(0.0) * (1.0 - g)).collect(),
-        None => gross.iter().map(|g| 1.0 - g).collect(),
-    };
+    let a = excess_shape;
+    let prior_excess = (a / (a + 1.0), a / ((a + 1.0).powi(2) * (a + 2.0)));
+    let raw: Vec<f64> = data
+        .iter()
+        .zip(gross)
+        .map(|(datum, gross)| {
+            let (e, e_variance) = datum.excess.unwrap_or(prior_excess);
+            let shared: f64 = datum.shared.iter().map(|(_, sd)| sd * sd).sum();
+            let variance = (datum.variance + e_variance * datum.value * datum.value) / (e * e) + shared + tau * tau;
+            (1.0 - gross) / variance.max(f64::MIN_POSITIVE)
+        })
+        .collect();
     let total: f64 = raw.iter().sum();
     if total > 0.0 {
         raw.into_iter().map(|w| w / total).collect()
     } else {
-        vec![1.0 / n as f64; n]
+        vec![1.0 / data.len() as f64; data.len()]
     }
 }
 

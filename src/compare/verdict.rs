@@ -79,6 +79,8 @@ pub struct Probabilities {
     pub lower: f64,
     /// Whether the value lies in the comparison band.
     pub in_band: bool,
+    /// Whether the value with its sign turned lies in the comparison band.
+    pub mirrored_in_band: bool,
     /// Half-width of the comparison band relative to |M|.
     pub relative_band: f64,
     /// Mass of the second mode of M.
@@ -187,11 +189,15 @@ fn sentence(code: VerdictCode, p: &Probabilities, pooling: &Pooling, measured: &
     } else {
         format!("{sources} sources")
     };
-    let untested = if pooling.hand_can_be_tested {
-        ""
+    const UNTESTED: &str = "the hand cannot be tested: no reference of independently known hand stands in the same or a \
+                            kindred solvent.";
+    let (untested, fits) = if pooling.hand_can_be_tested {
+        (String::new(), String::new())
     } else {
-        " The magnitude fits, the hand cannot be tested: no reference of independently known hand stands in the same or \
-         a kindred solvent."
+        (
+            format!(" T{}", &UNTESTED[1..]),
+            format!(" The magnitude fits, {UNTESTED}"),
+        )
     };
     match code {
         VerdictCode::NoBasis => "No published value in the library can be compared with this measurement.".to_owned(),
@@ -221,15 +227,17 @@ fn sentence(code: VerdictCode, p: &Probabilities, pooling: &Pooling, measured: &
         ),
         VerdictCode::Agrees => format!(
             "{x} agrees with the {pooled} expected of the enantiopure compound ({from}, 95 % from {low} to {high}); this \
-             does not prove enantiopurity.{untested}"
+             does not prove enantiopurity.{fits}"
         ),
-        VerdictCode::Undecided if p.opposite > 0.5 => format!(
-            "{x} has the magnitude but not the sign of the {pooled} expected; the hand cannot be tested, since no \
-             reference of independently known hand stands in the same or a kindred solvent."
-        ),
+        VerdictCode::Undecided if p.opposite > 0.5 && p.mirrored_in_band => {
+            format!("{x} has the magnitude but not the sign of the {pooled} expected ({from}); {UNTESTED}")
+        }
+        VerdictCode::Undecided if p.opposite > 0.5 => {
+            format!("{x} has neither the sign nor the magnitude of the {pooled} expected ({from}); {UNTESTED}")
+        }
         VerdictCode::Undecided if p.in_band => format!(
             "{x} is compatible with the {pooled} expected ({from}), but the comparison is too wide (±{:.0} %) to mean \
-             agreement.{untested}",
+             agreement.{fits}",
             100.0 * p.relative_band
         ),
         VerdictCode::Undecided => {

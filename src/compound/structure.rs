@@ -1,8 +1,9 @@
 //! A structure as its standard InChI: from SMILES or InChI, with key, stereocentres, mirror image and parent.
 
 use std::fmt;
+use std::time::Duration;
 
-use inchi::{Options, StereoMode};
+use inchi::Options;
 
 use super::inchi_text::{Inchi, InchiKey};
 use super::smiles;
@@ -104,10 +105,7 @@ impl Structure {
             structure: smiles::shortened(smiles),
             reason: error.to_string(),
         };
-        let inchi = molecule
-            .to_inchi(Options::new().aux_info(false))
-            .map_err(failed)?
-            .into_inchi();
+        let inchi = molecule.to_inchi(standard()).map_err(failed)?.into_inchi();
         let all = molecule.to_inchi(with_every_element()).map_err(failed)?.into_inchi();
         Structure::assemble(Inchi::trusted(inchi), &Inchi::trusted(all))
     }
@@ -131,7 +129,7 @@ impl Structure {
                 "it has spaces, other than ASCII characters, or more than 20,000 of them".to_string(),
             ));
         }
-        let reread = inchi::inchi_to_inchi(text, Options::new().aux_info(false));
+        let reread = inchi::inchi_to_inchi(text, standard());
         let normal = reread.map_err(|error| wrong(error.to_string()))?.into_inchi();
         if Inchi::trusted(text.to_string()).hill_formula() != Inchi::trusted(normal.clone()).hill_formula() {
             return Err(wrong("its layers do not fit each other".to_string()));
@@ -257,9 +255,14 @@ impl fmt::Display for Structure {
     }
 }
 
+/// Options for a standard InChI without auxiliary text, with a limit on the time that a hostile structure may take.
+fn standard() -> Options {
+    Options::new().aux_info(false).timeout(Duration::from_secs(10))
+}
+
 /// Options for a text that shows every stereogenic element, open ones as `?` or `u`; not a standard InChI.
 fn with_every_element() -> Options {
-    Options::new().aux_info(false).stereo(StereoMode::Standard).raw("SUU")
+    standard().raw("SUU")
 }
 
 /// The InChI, with every stereogenic element, of the structure that a standard InChI describes.
@@ -294,9 +297,7 @@ fn protonated(text: &str) -> Result<String, inchi::InchiError> {
             atoms[n] = (0, atom.implicit_hydrogens.saturating_add(1));
         }
     }
-    Ok(rebuilt(&read, &atoms)?
-        .to_inchi(Options::new().aux_info(false))?
-        .into_inchi())
+    Ok(rebuilt(&read, &atoms)?.to_inchi(standard())?.into_inchi())
 }
 
 /// A structure for the InChI library from one that it has read, with other charges and hydrogen counts.

@@ -257,10 +257,14 @@ fn references(result: &CheckResult, page: &mut Page) {
         Column::Number("weight"),
         Column::Text("conditions"),
         Column::Text("differs in"),
-        Column::Text("source"),
-        Column::Text("not used because, or note"),
+        Column::Text("note"),
     ]);
+    let mut sources: Vec<(&str, Vec<i64>)> = Vec::new();
     for reference in &result.references {
+        match sources.iter_mut().find(|(source, _)| *source == reference.source) {
+            Some((_, entries)) => entries.push(reference.entry),
+            None => sources.push((&reference.source, vec![reference.entry])),
+        }
         let mut value = reference
             .value
             .map(|value| number::signed(value, decimals(value)))
@@ -273,7 +277,7 @@ fn references(result: &CheckResult, page: &mut Page) {
         if reference.used
             && let Some(gross) = reference.gross_error_probability.filter(|gross| *gross > 0.1)
         {
-            note = format!("{note} (gross error {})", number::percent(gross))
+            note = format!("{note} ({} likely a gross error)", number::percent(gross))
                 .trim()
                 .to_owned();
         }
@@ -283,15 +287,19 @@ fn references(result: &CheckResult, page: &mut Page) {
             if reference.used {
                 number::number(100.0 * reference.weight, 0) + " %"
             } else {
-                "–".to_owned()
+                "not used".to_owned()
             },
             conditions(&reference.conditions),
             differences.join(", "),
-            reference.source.clone(),
             note,
         ]);
     }
     page.table(&table);
+    page.heading("Sources");
+    for (source, entries) in sources {
+        let entries: Vec<String> = entries.iter().map(|entry| format!("#{entry}")).collect();
+        page.point(&format!("{source}: {}", entries.join(", ")));
+    }
 }
 
 fn decimals(value: f64) -> usize {
@@ -315,10 +323,14 @@ fn difference(difference: &Difference) -> Option<String> {
         Aspect::Source => "source",
     };
     let percent = 100.0 * difference.relative_effect;
+    let size = match percent {
+        p if p < 0.5 => "<1 %".to_owned(),
+        p if p > 100.0 => ">100 %".to_owned(),
+        p => format!("±{p:.0} %"),
+    };
     match difference.size {
         Size::None => None,
-        Size::Unknown => Some(format!("{name} ? (±{percent:.0} %)")),
-        Size::Small | Size::Large if percent < 0.5 => Some(format!("{name} (<1 %)")),
-        Size::Small | Size::Large => Some(format!("{name} (±{percent:.0} %)")),
+        Size::Unknown => Some(format!("{name} ? ({size})")),
+        Size::Small | Size::Large => Some(format!("{name} ({size})")),
     }
 }

@@ -15,6 +15,9 @@ use super::substance::Substance;
 /// Spaces, hyphens and markup that may stand in a row inside a name; keeps the work at one place of a text bounded.
 const MAX_SKIPPED: usize = 12;
 
+/// Letters after which a space may stand inside a name.
+const LEAST_LETTERS: usize = 2;
+
 static NAMES: LazyLock<Names> = LazyLock::new(Names::build);
 
 /// The longest known name that starts at byte `start` of `text`: the substance and the byte where the name ends.
@@ -25,7 +28,7 @@ pub(super) fn longest_name(text: &str, start: usize) -> Option<(Substance, usize
         at: start,
         markup: Markup::default(),
         last: None,
-        letters: false,
+        letters: 0,
     };
     let mut node = Names::ROOT;
     while let Some(c) = walk.next() {
@@ -160,7 +163,8 @@ struct Walk<'a> {
     at: usize,
     markup: Markup,
     last: Option<char>,
-    letters: bool,
+    /// Letters read so far.
+    letters: usize,
 }
 
 impl Walk<'_> {
@@ -172,10 +176,14 @@ impl Walk<'_> {
             if c.is_alphanumeric() || is_combining_mark(c) {
                 self.at += c.len_utf8();
                 self.last = Some(c);
-                self.letters |= c.is_alphabetic();
+                self.letters += usize::from(c.is_alphabetic());
                 return Some(c);
             }
             let was_open = self.markup.parentheses > 0;
+            let behind_gap = self.text[..self.at].ends_with(char::is_whitespace) && self.last.is_some();
+            if c == '(' && behind_gap && self.letters < LEAST_LETTERS {
+                return None;
+            }
             let skipped = self.markup.step(rest).or_else(|| self.separator(rest, c))?;
             self.at += skipped;
             if c == ')' && was_open && is_multiplied(&rest[1..]) {
@@ -197,8 +205,12 @@ impl Walk<'_> {
             '.' => last.is_alphabetic(),
             // `1,4-dioxane` and `N, N-dimethyl…`, but not `c = 1, dioxane`.
             ',' => last.is_alphabetic() || !after.is_some_and(char::is_whitespace),
-            // A space after a locant would join a concentration and a name: `c = 2 propanol`.
-            c if c.is_whitespace() => self.letters,
+            // A space after one letter or a locant would join what does not belong together: `c = 2 propanol`, `25 °C/D
+            // (chloroform)`.
+            c if c.is_whitespace() => {
+                let locant = matches!(last, 'N' | 'n') && self.text[..self.at].ends_with(',');
+                self.letters >= LEAST_LETTERS || self.markup.is_open() || locant
+            }
             c => fold(c).eq(['-']),
         };
         allowed.then(|| c.len_utf8())
@@ -350,6 +362,8 @@ mod tests {
         check("CHCl~3~)", Some(("CHCl3", 7)));
         check("$\\mathrm { C H C l } _ { 3 }$ )", Some(("CHCl3", 29)));
         check("CHCl<sub>3</sub>, 25", Some(("CHCl3", 16)));
+        check("D (chloroform)", None);
+        check("D20 +31", None);
         check("CHCl₃-MeOH", Some(("CHCl3", 7)));
         check("2 propanol", None);
         check("2-propanol", Some(("iPrOH", 10)));

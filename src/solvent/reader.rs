@@ -2,15 +2,14 @@
 //!
 //! A hand-written descent over the text; every step looks at a bounded number of characters. Start at [`whole`].
 
-use super::lexicon::{all_names, fold, is_unspaced_script, longest_name, squeeze};
+mod amounts;
+mod scan;
+
+use super::lexicon::{all_names, longest_name, squeeze};
 use super::{
     Amount, BUFFER_SPECIES, Buffer, Component, MAX_COMPONENTS, Mixture, Ratio, Solution, Solvent, Strength, Substance,
 };
 
-/// The longest number or keyword looked at, in characters.
-const MAX_WORD: usize = 24;
-/// Spaces allowed between two parts of a phrase.
-const MAX_SPACES: usize = 6;
 /// A lower percentage before an organic solvent in running text is taken for the concentration of the measured
 /// substance (`2% ethanol`), not for a strength.
 const LEAST_SOLVENT_PERCENT: Amount = Amount::whole(30);
@@ -325,86 +324,6 @@ impl Reader<'_> {
         (joint == Joint::AlsoAnd).then_some(word.or((at > start).then_some(at)))?
     }
 
-    /// A ratio of two or more parts, `9:1`, `(1:1, v/v)`, with its basis.
-    fn ratio(self, start: usize) -> Option<(Ratio, usize)> {
-        let at = self.after_spaces(start);
-        let (bracket, mut at) = match self.symbol(at, '(') {
-            Some(at) => (true, self.after_spaces(at)),
-            None => (false, at),
-        };
-        let (first, end) = self.number(at)?;
-        let mut parts = vec![first];
-        at = end;
-        while parts.len() < MAX_COMPONENTS {
-            let separator = self.after_spaces(at);
-            let Some((_, next)) = self.char_folded(separator).filter(|(c, _)| matches!(c, ':' | '/')) else {
-                break;
-            };
-            let Some((part, end)) = self.number(self.after_spaces(next)) else {
-                break;
-            };
-            parts.push(part);
-            at = end;
-        }
-        if parts.len() < 2 {
-            return None;
-        }
-        let (by_mass, after_basis) = self.basis(at).unwrap_or((false, at));
-        at = after_basis;
-        if bracket {
-            at = self.symbol(self.after_spaces(at), ')')?;
-            if let Some((by_mass, end)) = self.basis(at) {
-                return Some((ratio_of(parts, by_mass)?, end));
-            }
-        }
-        Some((ratio_of(parts, by_mass)?, at))
-    }
-
-    /// The basis behind a ratio or a percentage: `v/v`, `w/w`, `by volume`. True for a basis by mass.
-    fn basis(self, start: usize) -> Option<(bool, usize)> {
-        let mut at = self.after_spaces(start);
-        at = self.symbol(at, ',').map_or(at, |at| self.after_spaces(at));
-        let (bracket, at) = match self.symbol(at, '(') {
-            Some(at) => (true, self.after_spaces(at)),
-            None => (false, at),
-        };
-        let bases = [
-            ("v/v/v/v", false),
-            ("v/v/v", false),
-            ("v/v", false),
-            ("vol/vol", false),
-            ("v:v", false),
-            ("by volume", false),
-            ("by vol.", false),
-            ("by vol", false),
-            ("vol.", false),
-            ("vol", false),
-            ("w/w", true),
-            ("m/m", true),
-            ("wt/wt", true),
-            ("by weight", true),
-            ("by mass", true),
-            ("w/v", false),
-            ("m/v", false),
-            ("wt/vol", false),
-        ];
-        let (by_mass, at) = bases
-            .iter()
-            .find_map(|(words, by_mass)| Some((*by_mass, self.words(at, words)?)))?;
-        let end = if bracket {
-            self.symbol(self.after_spaces(at), ')')?
-        } else {
-            at
-        };
-        Some((by_mass, end))
-    }
-
-    fn trailing_ratio(self, start: usize) -> Option<(Ratio, usize)> {
-        let at = self.after_spaces(start);
-        let at = [',', '='].iter().find_map(|c| self.symbol(at, *c)).unwrap_or(at);
-        self.ratio(at)
-    }
-
     /// The byte behind `mixture of` or `of` after a leading ratio.
     fn after_ratio(self, start: usize) -> usize {
         let at = self.after_spaces(start);
@@ -491,16 +410,9 @@ impl Reader<'_> {
             if let Some((strength, end)) = self.strength(at).or_else(|| self.bare_normality(at)) {
                 found.strength = Some(strength);
                 let end = self.symbol(end, '-').unwrap_or(end);
-                let of = [
-                    "solution of",
-                    "soln of",
-                    "solution in",
-                    "of",
-                    "ige",
-                    "iger",
-                    "iges",
-                    "iger",
-                ];
+                // In running text `a 5% solution of X` tells the concentration of X.
+                let of = ["of", "ige", "iger", "iges", "solution of", "soln of"];
+                let of = if self.mode == Mode::Whole { &of[..] } else { &of[..4] };
                 return Some(
                     of.iter()
                         .find_map(|words| self.words(self.after_spaces(end), words))
@@ -594,40 +506,6 @@ impl Reader<'_> {
         (found, end)
     }
 
-    /// A strength printed behind a name: `HCl 1 N`, `hydrochloric acid, 0.5 N`, `ethanol (95%)`.
-    fn strength_behind(self, name: Substance, start: usize) -> Option<(Strength, usize)> {
-        let at = self.after_spaces(start);
-        let comma = self.symbol(at, ',');
-        let bracket = self.symbol(at, '(');
-        let at = self.after_spaces(comma.or(bracket).unwrap_or(at));
-        let words = if comma.is_none() { &STRENGTH_WORDS[..] } else { &[] };
-        let word = words
-            .iter()
-            .find_map(|(word, strength)| Some((*strength, self.word(at, word)?)));
-        let (strength, end) = self.strength(at).or(word)?;
-        let end = if bracket.is_some() {
-            self.symbol(self.after_spaces(end), ')')?
-        } else {
-            end
-        };
-        if self.mode == Mode::Whole {
-            return Some((strength, end));
-        }
-        let allowed = match strength {
-            Strength::Dilute | Strength::Concentrated => true,
-            Strength::Normal(_) | Strength::Molar(_) | Strength::Equivalents(_) => !name.is_liquid() || name.ionises(),
-            // Running text: a percentage may be the concentration of the measured substance.
-            Strength::Percent(p) | Strength::PercentByMass(p) => {
-                let aqueous = ["aq", "aq.", "in water"]
-                    .iter()
-                    .any(|words| self.words(self.after_spaces(end), words).is_some());
-                comma.is_none() && (aqueous || (name.class() == "lower alcohol" && p >= LEAST_SOLVENT_PERCENT))
-            }
-            Strength::Unstated => false,
-        };
-        allowed.then_some((strength, end))
-    }
-
     /// `water with 1 equiv HCl`, `MeOH containing 1% TFA`: a solution in `medium`.
     fn additive(self, medium: Substance, start: usize) -> Option<(Solution, usize)> {
         let at = self.after_spaces(start);
@@ -638,139 +516,6 @@ impl Reader<'_> {
         let at = self.word(at, "of").map_or(at, |at| self.after_spaces(at));
         let (solute, end) = longest_name(self.text, at)?;
         Some((Solution::new(solute, strength, medium)?, end))
-    }
-
-    /// A number with a unit of strength: `0.1 N`, `6 mol/L`, `95 %`, `1 equiv`, `N/10`.
-    fn strength(self, start: usize) -> Option<(Strength, usize)> {
-        if let Some(tenth) = self.reciprocal_normality(start) {
-            return Some(tenth);
-        }
-        let (amount, at) = self.number(start)?;
-        let at = self.after_spaces(at);
-        let at = self.symbol(at, '-').unwrap_or(at);
-        self.unit(amount, at)
-    }
-
-    /// The unit of strength at `at`.
-    fn unit(self, amount: Amount, at: usize) -> Option<(Strength, usize)> {
-        let percent = [
-            "%ige",
-            "%iger",
-            "%iges",
-            "%",
-            "per cent.",
-            "per cent",
-            "percent",
-            "vol%",
-            "vol.-%",
-            "vol.%",
-            "proz.",
-            "prozentiger",
-        ];
-        if let Some(end) = percent.iter().find_map(|word| self.words(at, word)) {
-            let (by_mass, end) = self.basis(end).unwrap_or((false, end));
-            return Some((
-                if by_mass {
-                    Strength::PercentByMass(amount)
-                } else {
-                    Strength::Percent(amount)
-                },
-                end,
-            ));
-        }
-        let equivalents = [
-            "equivalents",
-            "equivalent",
-            "equivs",
-            "equiv.",
-            "equiv",
-            "mol equiv",
-            "eq.",
-            "eq",
-        ];
-        if let Some(end) = equivalents.iter().find_map(|word| self.words(at, word)) {
-            return Some((Strength::Equivalents(amount), end));
-        }
-        let molar = [
-            "mol/L",
-            "mol/dm3",
-            "mol dm-3",
-            "mol L-1",
-            "mol·L-1",
-            "mol·dm-3",
-            "mol.L-1",
-            "mole/L",
-            "moles/L",
-            "molar",
-        ];
-        if let Some(end) = molar.iter().find_map(|word| self.words(at, word)) {
-            return Some((Strength::Molar(amount), end));
-        }
-        let millimolar = ["mmol/L", "mmol dm-3", "millimolar"];
-        let millimolar = millimolar
-            .iter()
-            .find_map(|word| self.words(at, word))
-            .or_else(|| self.letters(at, "mM"));
-        if let Some(end) = millimolar {
-            return Some((Strength::Molar(amount.exact_div(1000)?), end));
-        }
-        if let Some(end) = self
-            .word(at, "normal")
-            .or_else(|| self.letters(at, "N"))
-            .or_else(|| self.word(at, "n"))
-        {
-            return Some((Strength::Normal(amount), end));
-        }
-        let molar = self.letters(at, "M").or_else(|| self.letters(at, "м"))?;
-        Some((Strength::Molar(amount), molar))
-    }
-
-    /// `N/10`.
-    fn reciprocal_normality(self, start: usize) -> Option<(Strength, usize)> {
-        let at = self.symbol(start, 'N')?;
-        let at = self.symbol(at, '/')?;
-        let (divisor, end) = self.number(at)?;
-        let divisor = divisor.exact_div(1)?.to_f64();
-        let strength = Amount::whole(1)
-            .exact_div(divisor as u64)
-            .filter(|_| divisor.fract() == 0.0)?;
-        Some((Strength::Normal(strength), end))
-    }
-
-    /// `N HCl`, `normal HCl`: a normality or molarity of one, before an acid or base only.
-    fn bare_normality(self, start: usize) -> Option<(Strength, usize)> {
-        let tenth = "0.1".parse().ok()?;
-        let half = "0.5".parse().ok()?;
-        let words = [
-            ("decinormal", Strength::Normal(tenth)),
-            ("seminormal", Strength::Normal(half)),
-            ("normal", Strength::Normal(Amount::whole(1))),
-        ];
-        let word = words
-            .iter()
-            .find_map(|(word, strength)| Some((*strength, self.word(start, word)?)));
-        let letter = || {
-            let normal = self
-                .letters(start, "N")
-                .map(|end| (Strength::Normal(Amount::whole(1)), end));
-            normal.or_else(|| Some((Strength::Molar(Amount::whole(1)), self.letters(start, "M")?)))
-        };
-        let (strength, end) = word.or_else(letter)?;
-        let at = self.after_spaces(self.symbol(end, '-').unwrap_or(end));
-        let rest = Reader {
-            mode: Mode::Prefix,
-            ..self
-        };
-        let (solution, _) = longest_name(self.text, at).or_else(|| {
-            let adjective = MEDIUM_ADJECTIVES.iter().find_map(|(word, _)| rest.word(at, word))?;
-            longest_name(self.text, self.after_spaces(adjective))
-        })?;
-        let medium_first = solution.is_liquid() && !solution.ionises();
-        let follows = || {
-            let (_, end) = longest_name(self.text, at)?;
-            longest_name(self.text, self.after_spaces(end)).filter(|(solute, _)| !solute.is_liquid())
-        };
-        (!medium_first || follows().is_some()).then_some((strength, end))
     }
 
     /// `pH 7 buffer`, `phosphate buffer, pH 7.4`, `0.1 M acetate buffer`, `water pH 7 buffer`.
@@ -846,102 +591,6 @@ impl Reader<'_> {
         let at = ['=', ':'].iter().find_map(|c| self.symbol(at, *c)).unwrap_or(at);
         self.number(self.after_spaces(at))
     }
-
-    /// A decimal number; a comma or a point is the decimal sign when a digit follows.
-    fn number(self, start: usize) -> Option<(Amount, usize)> {
-        let mut digits = String::new();
-        let mut end = start;
-        let mut has_point = false;
-        while digits.len() < MAX_WORD {
-            let Some(c) = self.char(end) else { break };
-            let folded: String = fold(c).collect();
-            if folded.len() == 1 && folded.as_bytes()[0].is_ascii_digit() {
-                digits.push_str(&folded);
-            } else if folded == "1/2" && digits.is_empty() {
-                return Some(("0.5".parse().ok()?, end + c.len_utf8()));
-            } else if matches!(c, '.' | ',') && !has_point && self.char(end + 1).is_some_and(|c| c.is_ascii_digit()) {
-                has_point = true;
-                digits.push('.');
-            } else {
-                break;
-            }
-            end += c.len_utf8();
-        }
-        (end > start).then_some((digits.parse().ok()?, end))
-    }
-
-    fn char(self, at: usize) -> Option<char> {
-        self.text.get(at..)?.chars().next()
-    }
-
-    /// The folded character at `at`, if it folds to exactly one, and the byte behind it.
-    fn char_folded(self, at: usize) -> Option<(char, usize)> {
-        let c = self.char(at)?;
-        let mut folded = fold(c);
-        let first = folded.next()?;
-        folded.next().is_none().then_some((first, at + c.len_utf8()))
-    }
-
-    /// The byte behind `wanted` at `at`, compared as it stands or folded.
-    fn symbol(self, at: usize, wanted: char) -> Option<usize> {
-        let c = self.char(at)?;
-        (c == wanted || fold(c).eq([wanted])).then_some(at + c.len_utf8())
-    }
-
-    fn after_spaces(self, at: usize) -> usize {
-        let rest = self.text.get(at..).unwrap_or("");
-        at + rest
-            .chars()
-            .take(MAX_SPACES)
-            .take_while(|c| c.is_whitespace())
-            .map(char::len_utf8)
-            .sum::<usize>()
-    }
-
-    /// The byte behind `wanted`, compared with its letter case, unless a lower-case letter follows (`N` in `5NHCl`).
-    fn letters(self, at: usize, wanted: &str) -> Option<usize> {
-        let rest = self.text.get(at..)?.strip_prefix(wanted)?;
-        let ends = !rest.starts_with(|c: char| c.is_lowercase() || c.is_ascii_digit());
-        ends.then_some(at + wanted.len())
-    }
-
-    /// The byte behind `wanted` in any letter case, whatever follows.
-    fn letters_any_case(self, at: usize, wanted: &str) -> Option<usize> {
-        let candidate = self.text.get(at..at + wanted.len())?;
-        candidate.eq_ignore_ascii_case(wanted).then_some(at + wanted.len())
-    }
-
-    /// The byte behind one folded word that ends there.
-    fn word(self, at: usize, wanted: &str) -> Option<usize> {
-        self.words(at, wanted)
-    }
-
-    /// The byte behind words in folded form, with any spaces between them, that end at the end of a word.
-    fn words(self, start: usize, wanted: &str) -> Option<usize> {
-        let mut at = start;
-        let mut last = ' ';
-        for c in wanted.chars() {
-            if c == ' ' {
-                at = self.after_spaces(at);
-                continue;
-            }
-            for folded in fold(c) {
-                // An accent of its own in the text folds to nothing.
-                while self.char(at).is_some_and(|c| fold(c).next().is_none()) {
-                    at += self.char(at).map_or(0, char::len_utf8);
-                }
-                let (found, end) = self.char_folded(at)?;
-                if found != folded {
-                    return None;
-                }
-                at = end;
-                last = found;
-            }
-        }
-        let goes_on = |c: char| c.is_alphanumeric() && !is_unspaced_script(c) && !is_unspaced_script(last);
-        let ends = !last.is_alphanumeric() || !self.char(at).is_some_and(goes_on);
-        ends.then_some(at)
-    }
 }
 
 /// What may join the components of a mixture.
@@ -951,14 +600,6 @@ enum Joint {
     Symbols,
     /// Also `and` and a mere space.
     AlsoAnd,
-}
-
-fn ratio_of(parts: Vec<Amount>, by_mass: bool) -> Option<Ratio> {
-    if by_mass {
-        Ratio::by_mass(parts)
-    } else {
-        Ratio::by_volume(parts)
-    }
 }
 
 /// Whether in running text the words may mean something else than this solvent.

@@ -17,6 +17,10 @@ static STARTER: LazyLock<(TempDir, PathBuf)> = LazyLock::new(|| {
     (folder, path)
 });
 
+/// L-Glutamic acid and L-ascorbic acid, with values in several solvents and a specification each (starter tables).
+const GLUTAMIC: &str = "WHUUTDBJXJRKMK-VKHMYHEASA-N";
+const ASCORBIC: &str = "CIWBSHSKHKDKBQ-JLAZNSOCSA-N";
+
 /// The program with a library of its own.
 struct Biot {
     library: PathBuf,
@@ -290,8 +294,6 @@ fn two_processes_at_first_start_share_one_library() {
     );
 }
 
-/// The library holds both hands of the amino acid from several sources (starter tables), L with + and − in water and
-/// acid; which numbers they have is not fixed.
 #[test]
 fn search_lists_what_the_filters_leave() {
     let biot = Biot::reading();
@@ -360,13 +362,144 @@ fn tables_fit_the_terminal() {
     }
 }
 
+/// The starter tables hold both enantiomers of lactic acid, +3.82 and −3.82; a name without a hand decides nothing
+/// (common practice: the sign of the lactic acids is the textbook example).
+#[test]
+fn a_name_without_a_hand_is_answered_with_the_candidates() {
+    let biot = Biot::reading();
+    let (code, error) = biot.json(&["show", "lactic", "acid"]);
+    assert_eq!(code, 3);
+    assert_eq!(error["error"]["code"], "ambiguous-compound");
+    let candidates = error["error"]["candidates"].as_array().unwrap();
+    let signs: Vec<&str> = candidates
+        .iter()
+        .filter_map(|candidate| candidate["signs"].as_str())
+        .collect();
+    assert!(signs.contains(&"+") && signs.contains(&"-"), "{error}");
+    for candidate in candidates {
+        assert!(!candidate["descriptors"].as_array().unwrap().is_empty(), "{candidate}");
+        let number = candidate["compound"].to_string();
+        assert_eq!(biot.json(&["show", &number]).0, 0, "a candidate's number leads to it");
+    }
+    // The same in words: a table with the signs as they are printed, and nothing on standard output.
+    let run = biot.run(&["show", "lactic acid"]);
+    assert_eq!((run.code, run.out.as_str()), (3, ""));
+    assert!(
+        run.err.contains("(S)-(+)-lactic acid") && run.err.contains('\u{2212}'),
+        "{}",
+        run.err
+    );
+    assert!(run.err.contains("hint:"), "{}", run.err);
+}
+
+#[test]
+fn an_unknown_name_is_answered_with_the_nearest() {
+    let biot = Biot::reading();
+    let (code, error) = biot.json(&["show", "glutamc acid"]);
+    assert_eq!((code, &error["error"]["code"]), (3, &"unknown-compound".into()));
+    let nearest = error["error"]["candidates"].as_array().unwrap();
+    assert!(
+        nearest
+            .iter()
+            .any(|candidate| candidate["name"].as_str().unwrap().contains("glutamic acid")),
+        "{error}"
+    );
+    let (code, error) = biot.json(&["show", "qqqqqq"]);
+    assert_eq!((code, &error["error"]["candidates"]), (3, &serde_json::json!([])));
+    let (code, error) = biot.json(&["show", "99999999"]);
+    assert_eq!((code, &error["error"]["code"]), (3, &"unknown-compound".into()));
+}
+
+#[test]
+fn a_printed_value_is_added_as_a_draft_and_confirmed() {
+    let biot = Biot::writing();
+    let text = "[α]D20 −7.5 (c 1.0, EtOH)";
+    let citation = ["--citation", "Invented for a test, 2020", "--doi", "10.1000/test"];
+    let add = |more: &[&str]| biot.json(&[&["add"], more, &citation[..]].concat());
+    // A name that is not there is not taken for its nearest neighbour.
+    let (code, error) = add(&["invented acid", "--text", text]);
+    assert_eq!((code, &error["error"]["code"]), (3, &"unknown-compound".into()));
+    // A compound of its own, by a structure that the starter tables do not hold.
+    let new = [
+        "invented alcohol",
+        "--new-compound",
+        "--smiles",
+        "CCCCCCC[C@@H](C)CCCCF",
+        "--text",
+        text,
+    ];
+    let (code, added) = add(&new);
+    assert_eq!(code, 0, "{added}");
+    assert_eq!(added["compound_is_new"], true);
+    assert_eq!(added["compound"]["chirality"], "chiral");
+    assert_eq!(added["entry"]["state"], "draft");
+    let statement = &added["entry"]["statement"];
+    assert_eq!(
+        (&statement["value"], &statement["decimals"]),
+        (&(-7.5).into(), &1.into())
+    );
+    assert_eq!(
+        (&statement["solvent"], &statement["temperature_c"]),
+        (&"EtOH".into(), &20.0.into())
+    );
+    assert_eq!(statement["as_printed"], text);
+    let entry = added["entry"]["entry"].to_string();
+    let (code, confirmed) = biot.json(&["confirm", &entry, "--by", "second reader", "--why", "read again"]);
+    assert_eq!((code, &confirmed["state"]), (0, &"confirmed".into()));
+    // A specification of the same compound, by name, with limits and units as typed.
+    let limits = [
+        "--specification",
+        "--low=−8.0",
+        "--high",
+        "-7.0",
+        "--length",
+        "10 cm",
+        "--concentration",
+        "20 g/L",
+    ];
+    let (code, added) = add(&[&["invented alcohol"], &limits[..]].concat());
+    assert_eq!(code, 0, "{added}");
+    assert_eq!(added["compound_is_new"], false);
+    let statement = &added["entry"]["statement"];
+    assert_eq!(
+        (&statement["low"], &statement["high"]),
+        (&(-8.0).into(), &(-7.0).into())
+    );
+    assert_eq!(
+        (&statement["path_mm"], &statement["conc_unit"]),
+        (&100.0.into(), &"mg/mL".into())
+    );
+    let (_, shown) = biot.json(&["show", "invented alcohol"]);
+    assert_eq!(shown["values"].as_array().unwrap().len(), 1);
+    assert_eq!(shown["specifications"].as_array().unwrap().len(), 1);
+    assert_eq!(
+        shown["sources"].as_array().unwrap().len(),
+        1,
+        "the source is stored once"
+    );
+    // A text with no value and one with two say so.
+    for text in ["mp 60 °C", "[α]D20 −7.5 (c 1.0, EtOH); [α]D20 +7.4 (c 1.0, EtOH)"] {
+        let (code, error) = add(&["invented alcohol", "--text", text]);
+        assert_eq!(
+            (code, &error["error"]["code"]),
+            (2, &"not-one-statement".into()),
+            "{text}"
+        );
+    }
+    let (code, error) = add(&["invented alcohol"]);
+    assert_eq!((code, &error["error"]["code"]), (2, &"no-value".into()));
+}
+
 #[test]
 fn show_gives_every_entry_its_source() {
     let biot = Biot::reading();
-    for compound in ["1", "77", "112"] {
+    for compound in [GLUTAMIC, ASCORBIC] {
         let (code, shown) = biot.json(&["show", compound]);
         assert_eq!(code, 0, "{shown}");
-        assert_eq!(shown["compound"]["compound"].to_string(), compound);
+        assert_eq!(shown["compound"]["inchikey"], compound);
+        // Its number leads to the same answer.
+        let number = shown["compound"]["compound"].to_string();
+        assert_eq!(biot.json(&["show", &number]).1, shown);
         let sources: Vec<i64> = shown["sources"]
             .as_array()
             .unwrap()
@@ -387,7 +520,7 @@ fn show_gives_every_entry_its_source() {
 #[test]
 fn an_entry_is_edited_withdrawn_and_kept_in_the_past() {
     let biot = Biot::writing();
-    let (_, shown) = biot.json(&["show", "112"]);
+    let (_, shown) = biot.json(&["show", GLUTAMIC]);
     let entry = shown["values"][0]["entry"].to_string();
     // A printed minus, as it stands in a PDF, and the digits as typed.
     let (code, edited) = biot.json(&[
@@ -420,7 +553,7 @@ fn an_entry_is_edited_withdrawn_and_kept_in_the_past() {
     assert_eq!(biot.run(&["withdraw", &entry, "--why", "for the salt"]).code, 0);
     let (code, error) = biot.json(&["withdraw", &entry, "--why", "again"]);
     assert_eq!((code, &error["error"]["code"]), (2, &"refused".into()));
-    let (_, shown) = biot.json(&["show", "112"]);
+    let (_, shown) = biot.json(&["show", GLUTAMIC]);
     assert_eq!(shown["values"][0]["state"], "withdrawn");
     let (code, error) = biot.json(&["withdraw", "99999999", "--why", "not there"]);
     assert_eq!((code, &error["error"]["code"]), (2, &"unknown-entry".into()));
@@ -430,7 +563,7 @@ fn an_entry_is_edited_withdrawn_and_kept_in_the_past() {
 fn merging_changes_nothing_until_it_is_told_to() {
     let biot = Biot::writing();
     let (_, before) = biot.json(&["info"]);
-    let (code, plan) = biot.json(&["merge", "1", "112"]);
+    let (code, plan) = biot.json(&["merge", ASCORBIC, GLUTAMIC]);
     assert_eq!(code, 0);
     assert_eq!(plan["merged"], false);
     assert!(!plan["entries"].as_array().unwrap().is_empty());
@@ -439,11 +572,12 @@ fn merging_changes_nothing_until_it_is_told_to() {
         "different structures are warned of"
     );
     assert_eq!(biot.json(&["info"]).1["counts"], before["counts"]);
-    let (code, merged) = biot.json(&["merge", "1", "112", "--yes"]);
+    let (code, merged) = biot.json(&["merge", ASCORBIC, GLUTAMIC, "--yes"]);
     assert_eq!((code, &merged["merged"]), (0, &true.into()));
-    let (_, shown) = biot.json(&["show", "1"]);
+    let ended = plan["from"]["compound"].to_string();
+    let (_, shown) = biot.json(&["show", &ended]);
     assert_eq!(
-        shown["compound"]["compound"], 112,
+        shown["compound"]["inchikey"], GLUTAMIC,
         "the number of the compound that ended leads to the other"
     );
 }
@@ -457,7 +591,7 @@ fn a_backup_brings_back_what_was_there() {
     assert_eq!(code, 0, "{made}");
     let (code, error) = biot.json(&["backup", copy]);
     assert_eq!((code, &error["error"]["code"]), (2, &"file-exists".into()));
-    assert_eq!(biot.run(&["merge", "1", "112", "--yes"]).code, 0);
+    assert_eq!(biot.run(&["merge", ASCORBIC, GLUTAMIC, "--yes"]).code, 0);
     let (code, restored) = biot.json(&["restore", copy]);
     assert_eq!(code, 0, "{restored}");
     assert_eq!(restored["counts"], made["counts"]);

@@ -210,6 +210,13 @@ fn reads_a_solvent_at_a_place_of_running_text() {
         ("CO", None),
         ("6N HCl (38 mols HCl per mol leucine)", Some(("HCl 6 N aq", "6N HCl"))),
         ("acid", None),
+        ("D (chloroform)", None),
+        ("D20 -12", None),
+        ("1 % w/v solution in glacial acetic acid", None),
+        (
+            "0.0 N sodium hydroxide, 0.5%",
+            Some(("NaOH aq", "0.0 N sodium hydroxide")),
+        ),
         ("1.5 g", None),
         ("", None),
     ];
