@@ -172,7 +172,7 @@ fn measured(arguments: &CheckArguments, molar_mass: Option<MolarMass>) -> Result
         (Some(stated), ..) => Some(
             stated
                 .to_mass_concentration(molar_mass, arguments.density)
-                .map_err(quantity)?,
+                .map_err(|error| quantity(&error))?,
         ),
         (None, Some(mass), Some(volume)) => Some(Amount::MassInVolume { mass, volume }.concentration()),
         _ => None,
@@ -230,6 +230,6 @@ fn amount(arguments: &CheckArguments, concentration: Option<Concentration>) -> R
     }
 }
 
-fn quantity(error: QuantityError) -> Failure {
+fn quantity(error: &QuantityError) -> Failure {
     Failure::usage("quantity", error.to_string())
 }

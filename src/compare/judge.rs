@@ -289,6 +289,13 @@ pub fn purity_density(posterior: &Mixture, value: SpecificRotation, uncertainty:
 impl PurityDensity {
     /// The quantile at probability `p`.
     pub fn quantile(&self, p: f64) -> f64 {
+        // All mass lies within the ends, whatever rounding makes of a sum of probabilities.
+        if p >= 1.0 - 1e-9 {
+            return self.points[self.points.len() - 1];
+        }
+        if p <= 1e-9 {
+            return self.points[0];
+        }
         let after = self
             .cumulated
             .partition_point(|&c| c < p)

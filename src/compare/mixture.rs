@@ -172,7 +172,7 @@ impl Mixture {
         const POINTS: usize = 240;
         let low = self.quantile(0.002);
         let high = self.quantile(0.998);
-        if !(high > low) {
+        if high <= low {
             return None;
         }
         let step = (high - low) / POINTS as f64;
