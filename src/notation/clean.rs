@@ -39,6 +39,7 @@ impl Clean {
             scripts: Vec::new(),
             math_until: 0,
             text_group_until: 0,
+            braces: Vec::new(),
         };
         cleaner.out.text.reserve(source.len());
         cleaner.out.origin.reserve(source.len());
@@ -100,6 +101,8 @@ struct Cleaner<'a> {
     math_until: usize,
     /// End of the text group within a formula, where blanks count.
     text_group_until: usize,
+    /// Closing braces of scripts that were opened, to be dropped.
+    braces: Vec<usize>,
 }
 
 impl<'a> Cleaner<'a> {
@@ -143,6 +146,10 @@ impl<'a> Cleaner<'a> {
             '$' => self.dollar(),
             '\\' => self.command(),
             '^' | '_' | '~' => self.shift(c),
+            '}' if self.braces.last() == Some(&self.at) => {
+                self.braces.pop();
+                self.skip(1);
+            }
             '{' | '}' if self.in_math() || self.scripts.last().is_some_and(|&(_, end)| end != usize::MAX) => self.skip(1),
             '*' => self.star(),
             c if c.is_whitespace() => self.blank(c),
@@ -239,7 +246,8 @@ impl<'a> Cleaner<'a> {
         let close = rest.iter().take(LOOK_AHEAD).skip(from).position(|&b| b == b'$');
         if let Some(close) = close {
             let inner = &rest[from..from + close];
-            if inner.iter().any(|b| matches!(b, b'\\' | b'_' | b'^' | b'{')) {
+            let short = inner.len() <= 12 && !inner.is_empty() && !inner.contains(&b' ');
+            if short || inner.iter().any(|b| matches!(b, b'\\' | b'_' | b'^' | b'{')) {
                 self.math_until = self.at + from + close + 1;
                 return self.skip(from);
             }
@@ -333,6 +341,8 @@ impl<'a> Cleaner<'a> {
         let close = self.close_of_group(0);
         if close > self.at {
             self.scripts.push((script, close));
+            self.braces.retain(|&brace| brace > self.at);
+            self.braces.push(close);
             let brace = self.rest().bytes().position(|b| b == b'{').unwrap_or(0);
             self.skip(brace + 1);
         }

@@ -9,7 +9,7 @@ use super::stream::Stream;
 use super::token::Kind;
 use crate::quantity::{ConcentrationUnit, Length, Printed, SpectralLine};
 use crate::solvent::Solvent;
-use crate::statement::{PrintedConcentration, StatedExcess, StatedTemperature};
+use crate::statement::{PrintedConcentration, Stage, StatedExcess, StatedTemperature};
 
 /// The light, with the number of nanometres where one was printed.
 #[derive(Clone, Debug, PartialEq)]
@@ -54,6 +54,8 @@ pub(super) struct Conditions {
     pub path: Option<Length>,
     /// Basis.
     pub basis: Option<&'static str>,
+    /// Stage of mutarotation.
+    pub stage: Option<Stage>,
     /// Enantiomeric excess.
     pub ee: Option<StatedExcess>,
     /// Time of the reading.
@@ -208,7 +210,7 @@ impl<'a> Reader<'a> {
                     break;
                 }
             }
-            if s.is_open(probe) && s.text(probe) != "[" {
+            if s.is_open(probe) && (s.text(probe) != "[" || self.is_square_condition(probe)) {
                 if self.is_quoted(probe) {
                     break;
                 }
@@ -258,6 +260,13 @@ impl<'a> Reader<'a> {
         at
     }
 
+    /// `[c = 1.0, CHCl3]`
+    fn is_square_condition(&self, open: usize) -> bool {
+        let s = self.s;
+        let key = matches!(s.text(open + 1), "c" | "C") && (s.is_any_mark(open + 2, &['=', ':', ',']) || s.number(open + 2).is_some());
+        key || s.is_word(open + 1, &["conc", "in"]) || self.solvent_at(open + 1).is_some()
+    }
+
     fn is_quoted(&self, open: usize) -> bool {
         self.s.is_word(open + 1, &["lit", "literature", "cf", "ref"])
     }
@@ -276,7 +285,7 @@ impl<'a> Reader<'a> {
         let words = [
             "at", "in", "for", "on", "with", "the", "a", "an", "ar", "measured", "determined", "recorded", "by", "using", "of",
             "and", "when", "taken", "bei", "à", "en", "dans", "für", "als", "for", "calculated", "und", "et", "through",
-            "under", "as", "an",
+            "under", "as", "an", "solution", "soln", "concentration",
         ];
         // "and" leads on to light only: "and 589 nm".
         if s.is_word(at, &["and", "und", "et"]) {
@@ -475,6 +484,11 @@ impl<'a> Reader<'a> {
             }
             return found(U::Percent, value, next);
         }
+        // `4.55 p.c. solution`
+        if s.is_word(at, &["p"]) && s.is_mark(at + 1, '.') && s.is_word(at + 2, &["c"]) && s.is_mark(at + 3, '.') {
+            let solution = usize::from(s.is_word(at + 4, &["solution", "soln"]));
+            return found(U::Percent, value, at + 4 + solution);
+        }
         if let Some((unit, end)) = self.ratio_unit(at) {
             if s.kind(end) == Some(Kind::Percent) {
                 return found(unit, value, end + 1);
@@ -667,6 +681,19 @@ impl<'a> Reader<'a> {
             let number = s.number(at + 2)?;
             self.set_temperature(StatedTemperature::At(number.printed));
             return Some(self.behind_celsius(at + 3).unwrap_or(at + 3));
+        }
+        if matches!(place, Place::Bracket { .. }) {
+            let stage = if s.is_word(at, &["initial", "initially", "anfangs"]) {
+                Some(Stage::Initial)
+            } else if s.is_word(at, &["final", "equilibrium", "equil", "constant"]) {
+                Some(Stage::Final)
+            } else {
+                None
+            };
+            if stage.is_some() {
+                self.conditions.stage = self.conditions.stage.or(stage);
+                return Some(at + 1);
+            }
         }
         if s.is_word(at, &["unspecified"]) && s.is_word(at + 1, &["temperature"]) {
             return Some(at + 2);

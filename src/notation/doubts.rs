@@ -67,6 +67,10 @@ pub(super) enum Doubt {
     Calculated,
     /// The number has neither sign nor degree sign and no symbol before it.
     BareNumber,
+    /// A signed number with a concentration but no symbol before it.
+    NoSymbol,
+    /// "Rotation" without a word on what turns.
+    KindNotSaid,
     /// The sign was taken from a word such as levorotatory.
     SignFromWord(String),
     /// A per cent sign where a degree sign is meant.
@@ -95,7 +99,7 @@ impl fmt::Display for Doubt {
             Self::DecimalMarkDamaged => {
                 f.write_str("The decimal mark is printed as another character; check the digits.")
             }
-            Self::DegreeDamaged => f.write_str("The degree sign is a damaged character."),
+            Self::DegreeDamaged => f.write_str("The degree sign is damaged or missing; check the digits."),
             Self::DittoMark => f.write_str("A ditto mark stands for \"to\" in the range."),
             Self::CelsiusForDegrees => {
                 f.write_str("The value is printed in °C; degrees of rotation were assumed, a number may be misplaced.")
@@ -125,6 +129,8 @@ impl fmt::Display for Doubt {
             Self::Magnitude => f.write_str("The value is larger than specific rotations are; a decimal mark may be missing."),
             Self::Calculated => f.write_str("The value is said to be calculated, not measured."),
             Self::BareNumber => f.write_str("The number has neither a sign nor a degree sign."),
+            Self::KindNotSaid => f.write_str("The text says \"rotation\" only; it may be another one than that of light."),
+            Self::NoSymbol => f.write_str("No symbol of rotation stands before the number."),
             Self::SignFromWord(word) => write!(f, "The sign is not printed; it was taken from the word \"{word}\"."),
             Self::PercentForDegree => f.write_str("A per cent sign stands where a degree sign is meant; check the digits."),
         }

@@ -10,7 +10,9 @@ use super::head::{Form, Head, head};
 use super::stream::Stream;
 use super::token::Kind;
 use super::value::{Unit, Value, value};
-use crate::statement::{Role, RotationKind, Sign, Stage};
+use crate::quantity::ConcentrationUnit;
+use crate::solvent::Solvent;
+use crate::statement::{PrintedConcentration, Role, RotationKind, Sign, Stage};
 
 /// A statement that still refers to tokens.
 #[derive(Clone, Debug)]
@@ -126,8 +128,15 @@ impl<'a> Grammar<'a> {
         if !matches!(s.kind(at), Some(Kind::Plus | Kind::Minus)) || s.is_glued(at) && at > 0 && !s.is_open(at - 1) {
             return None;
         }
-        let value = self.value(at).filter(Value::is_angle)?;
+        let value = self.value(at).filter(|value| value.unit != Unit::Celsius)?;
         if !s.is_open(value.end) {
+            return None;
+        }
+        // Without a degree sign only behind an equals sign, a line end or the like.
+        let bare = !value.is_angle();
+        let led = at == 0 || s.is_any_mark(at - 1, &['=', ':', ';', '|', ',']) || s.is_word(at - 1, &["is", "was", "of"]);
+        let led = led || self.drafts.last().is_some_and(|draft| at < draft.to + PROSE_REACH);
+        if bare && !led || (1..=6).any(|n| at.checked_sub(n).is_some_and(|n| s.is_word(n, &["ε", "δε", "λ", "ecd", "cd", "nm", "log", "θ"]))) {
             return None;
         }
         let (own, end) = self.conditions_behind(&value);
@@ -135,6 +144,9 @@ impl<'a> Grammar<'a> {
             return None;
         }
         self.push(RotationKind::Specific, value, own, at, end, Joint::Head);
+        if let (true, Some(draft)) = (bare, self.drafts.last_mut()) {
+            draft.doubts.push(Doubt::NoSymbol);
+        }
         Some(end)
     }
 
@@ -198,7 +210,9 @@ impl<'a> Grammar<'a> {
                 unknown = 0;
                 continue;
             }
-            if let Some(value) = self.value(at).filter(|value| self.accepts(value, &head, tight, unknown)) {
+            // `10−1 deg cm2 g−1`: the dash belongs to a power.
+            let power = at > head.end && s.is_glued(at) && matches!(s.kind(at - 1), Some(Kind::Number(_)));
+            if let Some(value) = self.value(at).filter(|value| !power && self.accepts(value, &head, tight, unknown)) {
                 break value;
             }
             if self.is_filler(at) {
@@ -231,6 +245,9 @@ impl<'a> Grammar<'a> {
             shared.time.clone_from(&before.conditions.time);
         }
         shared.ee = shared.ee.or(before.conditions.ee.clone());
+        if s.text(head.start).starts_with(['比', '旋']) {
+            shared.fill_sample_from(&pharmacopoeial_clause(s, head.start));
+        }
         let shared_doubts = std::mem::take(&mut shared.doubts);
         let (mut own, end) = self.conditions_behind(&first);
         if head.form == Form::Symbol {
@@ -267,6 +284,14 @@ impl<'a> Grammar<'a> {
                 }
             }
         }
+        if head.form == Form::Bare && index == 0 {
+            if let Some(draft) = self.drafts.get_mut(index) {
+                let led = draft.value.start > 0 && s.is_word(draft.value.start - 1, &["of", "by", "was", "is"]);
+                if led && draft.conditions.solvent.is_none() && draft.conditions.concentration.is_none() {
+                    draft.doubts.push(Doubt::KindNotSaid);
+                }
+            }
+        }
         if self.is_quoted(from) {
             if let Some(draft) = self.drafts.get_mut(index) {
                 draft.role = Some(Role::Lit);
@@ -281,7 +306,7 @@ impl<'a> Grammar<'a> {
     fn conditions_behind(&self, value: &Value) -> (Conditions, usize) {
         let s = self.s;
         let mut own = Reader::new(s);
-        let mut at = value.end;
+        let mut at = self.behind_unit_of_rotation(value.end);
         // `-9.4 deg 3 deg at 25 °C`
         if value.unit == Unit::Degree && s.number(at).is_some() && s.is_word(at + 1, &["deg"]) && !s.is_word(at + 2, &["c"]) {
             own.conditions.doubts.push(Doubt::StrayNumber);
@@ -300,13 +325,42 @@ impl<'a> Grammar<'a> {
         }
         let mut end = own.line(at);
         if end == at {
-            end = value.end;
+            end = self.behind_unit_of_rotation(value.end);
             if let Some((form, behind)) = self.form_in_bracket(end) {
                 own.conditions.form = Some(form);
                 end = own.line(behind);
             }
         }
         (own.conditions, end)
+    }
+
+    /// The place behind `deg cm³ g⁻¹ dm⁻¹` and its like.
+    fn behind_unit_of_rotation(&self, at: usize) -> usize {
+        let s = self.s;
+        let is_unit = |at: usize| s.is_word(at, &["cm", "ml", "dm", "g", "cc", "mL"]);
+        let opens = s.is_any_mark(at, &['·', '×', '*', '/']) && is_unit(at + 1) || is_unit(at) || s.is_open(at) && is_unit(at + 1) && s.is_any_mark(at + 2, &['/', '·', '×', '*']);
+        if !opens {
+            return at;
+        }
+        let mut end = at;
+        let mut units = 0;
+        for next in at..at + 24 {
+            let small = s.number(next).is_some_and(|digits| matches!(s.text(next), "1" | "2" | "3" | "10") && digits.printed.decimals() == 0);
+            let joins = is_unit(next)
+                || small
+                || s.kind(next) == Some(Kind::Minus)
+                || s.is_any_mark(next, &['·', '×', '*', '/'])
+                || s.is_close(next)
+                || s.is_open(next) && (is_unit(next + 1) || s.is_word(next + 1, &["deg"]) || s.number(next + 1).is_some() && s.is_close(next + 2));
+            if !joins {
+                break;
+            }
+            units += usize::from(is_unit(next));
+            if !s.is_close(next) || units > 0 {
+                end = next + 1;
+            }
+        }
+        if units >= 2 { end } else { at }
     }
 
     /// `(poly-D-lactic acid)`: a bracket that names what was measured.
@@ -320,6 +374,7 @@ impl<'a> Grammar<'a> {
         let fits = inner.len() >= 4
             && inner.len() <= 60
             && s.kind(at + 1) == Some(Kind::Word)
+            && !(end == at + 3 && inner.starts_with(char::is_uppercase))
             && !s.is_word(at + 1, &["lit", "literature", "cf", "ref", "see", "error", "dec", "fig", "usp", "table"])
             && inner.chars().filter(|c| c.is_alphabetic()).count() * 2 > inner.len()
             && !(at + 1..end).any(|n| s.is_mark(n, ';') || head(s, n).is_some());
@@ -413,7 +468,10 @@ impl<'a> Grammar<'a> {
                 value.unit == Unit::Degree
                     && (signed || self.drafts.last().is_some_and(|draft| value.start < draft.to + PROSE_REACH))
             }
-            (Form::Bare, _) => value.unit == Unit::Degree && (signed || value.low.is_some()) && unknown <= 3,
+            (Form::Bare, _) => {
+                let about = (end..end + 3).any(|n| s.is_word(n, &["about", "around", "along", "per", "relative"]));
+                value.unit == Unit::Degree && (signed || value.low.is_some()) && unknown <= 3 && !about
+            }
             (Form::Symbol, true) => !self.is_compound_number(value),
             (Form::Words, true) => {
                 let led = value.start == head.end
@@ -426,7 +484,10 @@ impl<'a> Grammar<'a> {
                 signed && (value.unit == Unit::Degree || unknown <= 2 && (s.is_open(end) || s.is_any_mark(end, &['.', ',', ';'])))
                     || value.unit == Unit::Degree && unknown <= 2
             }
-            (Form::Words, false) => value.is_angle() || value.unit == Unit::Degree && unknown <= 4,
+            (Form::Words, false) => {
+                let led = value.start > 0 && (s.is_mark(value.start - 1, '=') || s.is_word(value.start - 1, &["is", "was", "being"]));
+                value.is_angle() || value.unit == Unit::Degree && unknown <= 4 || value.sign == Sign::Stated && led && unknown <= 6
+            }
         }
     }
 
@@ -567,9 +628,16 @@ impl<'a> Grammar<'a> {
         if last.to != at {
             return None;
         }
-        if last.conditions.time.is_some() || own.time.is_some() {
+        let arrow = s_is_arrow(self.s, next);
+        if arrow {
+            last.stage = Some(Stage::Initial);
+        }
+        if arrow || last.conditions.time.is_some() || own.time.is_some() {
             own.fill_from(shared);
             self.push(head.kind, value, own, next, end, Joint::Onward);
+            if let (true, Some(draft)) = (arrow, self.drafts.last_mut()) {
+                draft.stage = Some(Stage::Final);
+            }
             return Some(end);
         }
         let (first, second) = (last.value.single?, value.single?);
@@ -695,12 +763,13 @@ impl<'a> Grammar<'a> {
         if value.plus_minus.is_none() {
             value.plus_minus = conditions.plus_minus;
         }
+        let stage = conditions.stage;
         self.drafts.push(Draft {
             kind,
             value,
             conditions,
             role: None,
-            stage: None,
+            stage,
             enantiomer: None,
             doubts: Vec::new(),
             from,
@@ -727,6 +796,66 @@ impl<'a> Grammar<'a> {
             shared
         })
     }
+}
+
+/// How the solution was made, in the words of East Asian pharmacopoeias before the value: `加水溶解并定量稀释制成每1ml中约含20mg的溶液`
+/// (add water to dissolve and dilute to about 20 mg in 1 mL), `取本品10g … 稀释至100ml`.
+fn pharmacopoeial_clause(s: &Stream, head: usize) -> Conditions {
+    let mut conditions = Conditions::default();
+    let floor = head.saturating_sub(170);
+    let spells = |at: usize, word: &str| word.chars().enumerate().all(|(n, c)| s.text(at + n).starts_with(c));
+    let mut taken = None;
+    for at in floor..head {
+        let solvent_at = if s.text(at) == "加" || s.text(at) == "用" {
+            Some(at + 1)
+        } else {
+            None
+        };
+        if let Some(from) = solvent_at {
+            // `用80ml的水溶解`
+            let from = if s.number(from).is_some() && spells(from + 2, "的") { from + 3 } else { from };
+            if let Some((solvent, _)) = Solvent::find_at(s.tail(from)) {
+                conditions.solvent.get_or_insert(solvent);
+            }
+        }
+        if let Some(number) = s.number(at) {
+            let mass = s.is_word(at + 1, &["mg", "g"]);
+            let before = |word: &str| at >= word.chars().count() && spells(at - word.chars().count(), word);
+            if mass && before("含") && conditions.concentration.is_none() {
+                let unit = if s.is_word(at + 1, &["mg"]) { ConcentrationUnit::MilligramsPerMillilitre } else { ConcentrationUnit::GramsPerMillilitre };
+                conditions.concentration = Some(printed(number.printed, unit));
+            } else if mass && (before("本品") || before("本品约") || before("本品約")) && s.is_word(at + 1, &["g"]) {
+                taken = Some(number.printed);
+            } else if s.is_word(at + 1, &["ml"]) && before("至") && s.text(at) == "100" {
+                if let (Some(grams), None) = (taken, conditions.concentration) {
+                    conditions.concentration = Some(printed(grams, ConcentrationUnit::GramsPer100Millilitres));
+                }
+            }
+        }
+        if spells(at, "按") {
+            let clause = at + 1..(at + 4).min(head);
+            if clause.clone().any(|n| spells(n, "无水") || spells(n, "無水")) {
+                conditions.basis = Some("anhydrous");
+            } else if clause.clone().any(|n| spells(n, "干燥") || spells(n, "乾燥")) {
+                conditions.basis = Some("dried");
+            }
+        }
+    }
+    conditions
+}
+
+fn printed(low: crate::quantity::Printed, unit: ConcentrationUnit) -> PrintedConcentration {
+    PrintedConcentration {
+        low,
+        high: None,
+        unit,
+        unit_printed: true,
+    }
+}
+
+/// Whether an arrow stands before the token at `at`.
+fn s_is_arrow(s: &Stream, at: usize) -> bool {
+    at > 0 && s.is_mark(at - 1, '→')
 }
 
 /// Whether the text prints hyphens for decimal points elsewhere (`0-8655`, `1-4690`): refractive indices and densities.

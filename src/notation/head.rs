@@ -81,8 +81,7 @@ fn symbol(s: &Stream, at: usize, bracket: char) -> Option<Head> {
     } else if matches!(inner.as_str(), "M" | "m" | "Φ" | "φ" | "ϕ" | "Ф" | "ф") {
         from = close? + 1;
         Symbol::Molar
-    } else if close.is_some() && inner.chars().count() <= 3 && inner.chars().all(|c| c.is_alphabetic() || "«»?°&<0".contains(c))
-    {
+    } else if close.is_some() && is_damaged_alpha(&inner) {
         from = close? + 1;
         Symbol::Damaged
     } else if matches!(first, "a" | "ct" | "oc") && matches!(s.text(at + 2), "l" | "1" | "J" | "j" | "I" | "!") && s.is_word(at + 3, &["d"]) {
@@ -97,7 +96,11 @@ fn symbol(s: &Stream, at: usize, bracket: char) -> Option<Head> {
     }
     let mut indices = Indices::new(s, from, symbol == Symbol::Damaged);
     indices.read();
-    if symbol != Symbol::Alpha && !indices.sure_line {
+    // `[a]25 +5.6` and `[a] = +39`: Latin letters that announce a signed value.
+    let announces = symbol == Symbol::Latin
+        && bracket == '['
+        && indices.announces_signed(indices.conditions.temperature.is_some());
+    if symbol != Symbol::Alpha && !indices.sure_line && !announces {
         return None;
     }
     if bracket != '[' && indices.conditions.light.is_none() && symbol == Symbol::Alpha && bracket == '(' {
@@ -114,6 +117,14 @@ fn symbol(s: &Stream, at: usize, bracket: char) -> Option<Head> {
     })
 }
 
+/// Whether print or scanning may have made this of an alpha. Letters that stand in brackets for something else
+/// (concentrations, footnotes, chemical symbols, the refractive index) do not count.
+fn is_damaged_alpha(inner: &str) -> bool {
+    let known = ["", "R", "o", "O", "0", "d", "x", "u", "tt", "«", "»", "?", "&", "<", "CY", "CX", "°", "8", "2", "K"];
+    let lower_pair = inner.len() == 2 && inner.starts_with(['o', 'c', 'a', 'e', 'u']) && inner.chars().all(char::is_alphanumeric);
+    known.contains(&inner) || lower_pair
+}
+
 /// `αD = -2°`, `alpha-D[20] = -10.19`: an observed angle.
 fn letter(s: &Stream, at: usize) -> Option<Head> {
     let word = s.text(at);
@@ -123,7 +134,8 @@ fn letter(s: &Stream, at: usize) -> Option<Head> {
     }
     let from = if matches!(word, "α" | "alpha" | "Alpha") {
         let hyphen = usize::from(s.kind(at + 1) == Some(Kind::Minus) && s.is_glued(at + 1) && s.is_glued(at + 2));
-        if s.text(at + 1 + hyphen) != "D" || hyphen == 1 && s.kind(at + 3) == Some(Kind::Minus) && s.is_glued(at + 3) {
+        let number_first = hyphen == 0 && s.number(at + 1).is_some() && s.text(at + 2) == "D";
+        if s.text(at + 1 + hyphen) != "D" && !number_first || hyphen == 1 && s.kind(at + 3) == Some(Kind::Minus) && s.is_glued(at + 3) {
             return None;
         }
         at + 1 + hyphen
@@ -245,6 +257,20 @@ impl<'a> Indices<'a> {
         }
     }
 
+    /// Whether the token at `at` stands right behind the symbol's bracket.
+    fn at_bracket(&self, at: usize) -> bool {
+        at > 0 && self.s.is_close(at - 1)
+    }
+
+    /// Whether an equals sign and a signed number follow, or the signed number alone when that is enough.
+    fn announces_signed(&self, sign_is_enough: bool) -> bool {
+        let equals = usize::from(self.s.is_mark(self.at, '='));
+        let sign = self.at + equals;
+        (equals == 1 || sign_is_enough)
+            && matches!(self.s.kind(sign), Some(Kind::Plus | Kind::Minus))
+            && self.s.number(sign + 1).is_some()
+    }
+
     fn opens_alpha(&self, close: usize) -> bool {
         let s = self.s;
         (close.saturating_sub(6)..close).rev().find(|&n| s.is_open(n) || s.is_close(n)).is_some_and(|n| s.is_open(n))
@@ -263,6 +289,12 @@ impl<'a> Indices<'a> {
         if text == "Hg" && self.conditions.light.is_none() {
             self.conditions.light = Some(Light {
                 line: crate::quantity::SpectralLine::Named("Hg".to_owned()),
+                nanometres: None,
+            });
+        } else if matches!(text, "j" | "r") && s.is_glued(at) && self.conditions.light.is_none() && self.at_bracket(at) {
+            // The transition tint and the red line of old polarimeters.
+            self.conditions.light = Some(Light {
+                line: crate::quantity::SpectralLine::Named(text.to_owned()),
                 nanometres: None,
             });
         } else if matches!(text, "D" | "d" | "Na" | "NaD" | "Д") || stray {
@@ -322,6 +354,15 @@ impl<'a> Indices<'a> {
         }
         let before_line = self.conditions.light.is_none() && (self.is_line(behind) || s.is_any_mark(behind, &['/', '_', '^']) && self.is_line(behind + 1));
         if celsius || shifted || before_line {
+            return self.set_temperature(number, behind);
+        }
+        // `[α]D20 (c 1.00, EtOH): -49.1`, `[α]D25, -7.2`
+        let behind_bracket = s.is_open(behind).then(|| s.behind_bracket(behind, 40)).flatten();
+        let announced = behind_bracket.is_some_and(|end| {
+            s.is_any_mark(end, &[':', '=']) || matches!(s.kind(end), Some(Kind::Plus | Kind::Minus)) && s.number(end + 1).is_some()
+        });
+        let comma = s.is_mark(behind, ',') && matches!(s.kind(behind + 1), Some(Kind::Plus | Kind::Minus));
+        if announced || comma {
             return self.set_temperature(number, behind);
         }
         if self.value_begins(behind) {
@@ -486,9 +527,6 @@ fn words(s: &Stream, at: usize) -> Option<Head> {
         return Some(head);
     }
     let mut end = at + 1;
-    if s.is_word(at, &["rotates", "rotated"]) {
-        return Some(bare(RotationKind::Observed, at, end));
-    }
     if s.is_word(at, &["rotatory", "rotatoire", "rotatorio", "rotatory"]) {
         let power_behind = s.is_word(at + 1, &["power"]);
         let power_before = at > 0 && s.is_word(at - 1, &["pouvoir", "potere", "poder"]);

@@ -56,7 +56,7 @@ fn places(bytes: &[u8]) -> impl Iterator<Item = usize> + '_ {
 /// Bytes a place can begin with; all others are passed over at once.
 static INTERESTING: [bool; 256] = {
     let mut table = [false; 256];
-    let starts = *b"[{rRdDaAcC&\\";
+    let starts = *b"[{(rRdDaAcC&\\";
     let mut n = 0;
     while n < starts.len() {
         table[starts[n] as usize] = true;
@@ -78,12 +78,18 @@ fn is_place(bytes: &[u8], at: usize) -> bool {
     let rest = &bytes[at..];
     let folded = |word: &[u8]| rest.len() >= word.len() && rest[..word.len()].eq_ignore_ascii_case(word);
     match rest[0] {
-        b'r' | b'R' => folded(b"rotati") || folded(b"rotato") || folded(b"rotaz") || folded(b"rotaci") || folded(b"rotates") || folded(b"rotated") || folded(b"rotac") || folded(b"rotai"),
+        b'r' | b'R' => folded(b"rotati") || folded(b"rotato") || folded(b"rotaz") || folded(b"rotaci") || folded(b"rotac") || folded(b"rotai"),
         b'd' | b'D' => folded(b"drehung") || folded(b"drehwert") || folded(b"drehverm"),
         // `[` and a short inside, or indices behind a symbol.
         b'[' | b'{' => bracket(&rest[1..rest.len().min(40)]),
         b'a' | b'A' => folded(b"alpha") && rest.get(5).is_some_and(|&b| matches!(b, b']' | b'D' | b'-' | b' ' | b')' | b'_' | b'(')) || rest.starts_with(b"aD") || rest.starts_with("aᴅ".as_bytes()),
         b'c' | b'C' => rest.starts_with(b"c=") || rest.starts_with(b"c ="),
+        // `(c 1.0, CHCl3)` behind a value whose symbol was a picture.
+        b'(' => {
+            let inside = rest[1..rest.len().min(12)].trim_ascii_start();
+            matches!(inside.first(), Some(b'c' | b'C'))
+                && inside.get(1).is_some_and(|&b| b" =,.0123456789".contains(&b))
+        }
         b'&' => folded(b"&alpha") || folded(b"&#945") || folded(b"&#x3b1"),
         b'\\' => rest.starts_with(b"\\alpha"),
         0xCE => rest.starts_with("α".as_bytes()),

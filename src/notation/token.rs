@@ -97,6 +97,7 @@ impl Lexer<'_> {
         let script = self.clean.script(start);
         let (kind, end) = match c {
             '0'..='9' => self.number(start, script),
+            '.' if self.opens_decimals(start) => self.number(start, script),
             '+' if text[start..].starts_with("+/-") => (Kind::PlusMinus, start + 3),
             '+' if text[start..].starts_with("+-") => (Kind::PlusMinus, start + 2),
             '+' => (Kind::Plus, start + 1),
@@ -132,6 +133,13 @@ impl Lexer<'_> {
         let raised = script == Script::Super && before.script != Script::Super && matches!(text, "o" | "O" | "0");
         // `20oC` is one word to the lexer and left to the grammar.
         (raised || lone_word).then_some(Kind::Degree)
+    }
+
+    /// `-.5`: a decimal point right behind a sign or a bracket.
+    fn opens_decimals(&self, start: usize) -> bool {
+        let text = &self.clean.text;
+        text.as_bytes().get(start + 1).is_some_and(u8::is_ascii_digit)
+            && text[..start].trim_end_matches(' ').ends_with(['-', '+', '±', '=', '('])
     }
 
     fn number(&self, start: usize, script: Script) -> (Kind, usize) {

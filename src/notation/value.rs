@@ -202,9 +202,18 @@ impl Reader<'_> {
         let (number, end) = self.magnitude(next, sign.is_some(), doubts)?;
         next = end;
         let spelled = self.s.slice(spelled_from, next).to_owned();
-        let (unit, mut next) = self.unit(next, doubts);
+        let (mut unit, mut next) = self.unit(next, doubts);
         let mut number = number;
         let mut minutes = false;
+        // `- 47 32'`: the degree sign is lost, the minutes are not.
+        let lost_degree = unit == Unit::None
+            && self.s.is_mark(next + 1, '\'')
+            && self.s.is_glued(next + 1)
+            && self.s.get(next).is_some_and(|token| token.spaced && !token.newline);
+        if lost_degree && self.minutes(number, next).is_some() {
+            doubts.push(Doubt::DegreeDamaged);
+            unit = Unit::Degree;
+        }
         if unit == Unit::Degree {
             if let Some((with_minutes, end)) = self.minutes(number, next) {
                 number = with_minutes;
@@ -237,7 +246,8 @@ impl Reader<'_> {
             } else {
                 at + 1
             };
-            if sign == SignMark::Either {
+            let zero = s.number(next).is_some_and(|digits| digits.printed.value() == 0.0);
+            if sign == SignMark::Either && !zero {
                 doubts.push(Doubt::SignAmbiguous);
             }
             return (Some(sign), next);
@@ -418,7 +428,7 @@ impl Reader<'_> {
         if s.is_word(at, &["to", "bis", "à", "至", "til", "till", "until", "through", "do", "до", "auf"])
             || (between && s.is_word(at, &["and", "und", "et", "e", "y"]))
             || (between && s.is_mark(at, '&'))
-            || s.is_any_mark(at, &['~', '÷', '…', '→'])
+            || s.is_any_mark(at, &['~', '÷', '…'])
             || s.is_any_mark(at, &['„', '"']) && s.get(at).is_some_and(|token| token.spaced)
         {
             let ditto = s.is_any_mark(at, &['„', '"']);
