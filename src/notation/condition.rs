@@ -202,9 +202,11 @@ impl<'a> Reader<'a> {
             // The last token only leads on to a condition when one follows.
             let mut probe = at;
             let mut linked = false;
+            let mut dissolved = false;
             for _ in 0..4 {
                 if self.is_link(probe) && !self.is_shift(probe) && !self.is_light_behind_slash(probe) {
                     linked |= !s.is_any_mark(probe, &[',', '.']);
+                    dissolved |= s.is_word(probe, &["in", "dans", "en", "with", "als"]);
                     probe += 1;
                 } else {
                     break;
@@ -226,7 +228,7 @@ impl<'a> Reader<'a> {
             let semicolon = s.is_mark(probe, ';');
             if semicolon {
                 if s.is_word(probe + 1, &["c"]) && s.is_mark(probe + 2, '=') {
-                    if let Some(next) = self.item(probe + 1, Place::Line { linked: true }) {
+                    if let Some(next) = self.item(probe + 1, Place::Line { linked: true, dissolved: true }) {
                         at = next;
                         continue;
                     }
@@ -245,14 +247,19 @@ impl<'a> Reader<'a> {
                 }
                 // `at 25 °C; 546.1 nm in pyridine`
                 if s.number(probe + 1).is_some() && s.is_word(probe + 2, &["nm"]) {
-                    if let Some(next) = self.item(probe + 1, Place::Line { linked: true }) {
+                    if let Some(next) = self.item(probe + 1, Place::Line { linked: true, dissolved: true }) {
                         at = next;
                         continue;
                     }
                 }
                 break;
             }
-            match self.item(probe, Place::Line { linked: linked || comma || self.may_follow_directly(probe) }) {
+            let direct = comma || self.may_follow_directly(probe);
+            let place = Place::Line {
+                linked: linked || direct,
+                dissolved: dissolved || direct,
+            };
+            match self.item(probe, place) {
                 Some(next) if next > probe => at = next,
                 _ => break,
             }
@@ -329,7 +336,7 @@ impl<'a> Reader<'a> {
     }
 
     /// `98% ee`, `ee = 98%`, `>99% ee`, `enantiomeric excess 98 %`.
-    fn excess(&mut self, at: usize) -> Option<usize> {
+    pub(super) fn excess(&mut self, at: usize) -> Option<usize> {
         let s = self.s;
         let is_ee = |at: usize| -> Option<usize> {
             if s.is_word(at, &["ee"]) {
@@ -871,7 +878,7 @@ impl<'a> Reader<'a> {
                 }
             }
         }
-        if bracketed || place == (Place::Line { linked: true }) {
+        if bracketed || matches!(place, Place::Line { linked: true, .. }) {
             // `5-10%`
             if s.kind(at + 1) == Some(Kind::Minus) {
                 if let (Some(second), Some(Kind::Percent)) = (s.number(at + 2), s.kind(at + 3)) {
@@ -1039,7 +1046,7 @@ impl<'a> Reader<'a> {
                 Place::Slash => true,
                 Place::Bracket { starts_word } => starts_word,
                 // On the line a bare D is too little: "in D2O", "vitamin D".
-                Place::Line { linked } => {
+                Place::Line { linked, .. } => {
                     if named {
                         true
                     } else {
@@ -1095,7 +1102,7 @@ impl<'a> Reader<'a> {
         let s = self.s;
         let allowed = match place {
             Place::Bracket { starts_word } => starts_word,
-            Place::Line { linked } => linked,
+            Place::Line { dissolved, .. } => dissolved,
             Place::Slash => false,
         };
         if !allowed {
@@ -1154,6 +1161,8 @@ enum Place {
     Line {
         /// Whether a link stands before it.
         linked: bool,
+        /// Whether that link can lead to a solvent.
+        dissolved: bool,
     },
     /// Behind the slash of `°C/D`.
     Slash,

@@ -4,7 +4,7 @@
 //! The descent recovers: what is not understood is stepped over, and the farther it goes without understanding, the
 //! surer the next number must look before it counts as a rotation. Start at [`Grammar::run`].
 
-use super::condition::{Conditions, Reader};
+use super::condition::{Conditions, Light, Reader};
 use super::doubts::Doubt;
 use super::head::{Form, Head, head};
 use super::stream::Stream;
@@ -12,7 +12,7 @@ use super::token::Kind;
 use super::value::{Unit, Value, value};
 use crate::quantity::ConcentrationUnit;
 use crate::solvent::Solvent;
-use crate::statement::{PrintedConcentration, Role, RotationKind, Sign, Stage};
+use crate::statement::{PrintedConcentration, Role, RotationKind, Sign, Stage, StatedTemperature};
 
 /// A statement that still refers to tokens.
 #[derive(Clone, Debug)]
@@ -86,6 +86,7 @@ impl<'a> Grammar<'a> {
         share_conditions(s, &mut grammar.drafts);
         mark_stages(s, &mut grammar.drafts);
         name_enantiomers(s, &mut grammar.drafts);
+        name_samples(s, &mut grammar.drafts);
         for draft in &mut grammar.drafts {
             sign_from_words(s, draft);
         }
@@ -139,11 +140,24 @@ impl<'a> Grammar<'a> {
         if bare && !led || (1..=6).any(|n| at.checked_sub(n).is_some_and(|n| s.is_word(n, &["ε", "δε", "λ", "ecd", "cd", "nm", "log", "θ"]))) {
             return None;
         }
-        let (own, end) = self.conditions_behind(&value);
+        let (mut own, end) = self.conditions_behind(&value);
         if own.solvent.is_none() || !own.concentration.is_some_and(|c| c.unit_printed) {
             return None;
         }
-        self.push(RotationKind::Specific, value, own, at, end, Joint::Head);
+        // `D 20: +148°`: the symbol was a picture, its indices are left.
+        let mut from = at;
+        let indices = (1..=4).find(|&n| at.checked_sub(n).is_some_and(|place| s.text(place) == "D" && s.number(place + 1).is_some()));
+        if let Some(n) = indices {
+            let number = s.number(at - n + 1);
+            let near = (at - n + 2..at).all(|place| s.is_any_mark(place, &[':', '=']));
+            if let (true, Some(number)) = (near, number) {
+                own.temperature.get_or_insert(StatedTemperature::At(number.printed));
+                own.light.get_or_insert_with(Light::sodium);
+                from = at - n;
+            }
+        }
+        let bare = bare || from < at;
+        self.push(RotationKind::Specific, value, own, from, end, Joint::Head);
         if let (true, Some(draft)) = (bare, self.drafts.last_mut()) {
             draft.doubts.push(Doubt::NoSymbol);
         }
@@ -203,7 +217,10 @@ impl<'a> Grammar<'a> {
                         ..next
                     };
                 } else {
-                    head = next;
+                    let symbol = std::mem::replace(&mut head, next);
+                    if symbol.form == Form::Symbol && tight {
+                        head.conditions.fill_from(&symbol.conditions);
+                    }
                 }
                 at = head.end;
                 tight = true;
@@ -266,7 +283,11 @@ impl<'a> Grammar<'a> {
         own.doubts.extend(shared_doubts);
         own.doubts.extend(before.conditions.doubts.iter().cloned());
         let index = self.drafts.len();
-        self.push(head.kind, first, own, from, end, Joint::Head);
+        // "an opposite rotation of …" is of the kind that was spoken of.
+        let spoken = self.drafts.last().filter(|draft| head.form == Form::Bare && from < draft.to + PROSE_REACH);
+        let kind = spoken.map_or(head.kind, |draft| draft.kind);
+        head.kind = kind;
+        self.push(kind, first, own, from, end, Joint::Head);
         if let Some(draft) = self.drafts.get_mut(index) {
             if draft.value.unit == Unit::None && head.form != Form::Symbol && draft.value.sign == Sign::NotStated {
                 let zero = draft.value.single.is_some_and(|single| single.value() == 0.0);
@@ -286,7 +307,8 @@ impl<'a> Grammar<'a> {
         }
         if head.form == Form::Bare && index == 0 {
             if let Some(draft) = self.drafts.get_mut(index) {
-                let led = draft.value.start > 0 && s.is_word(draft.value.start - 1, &["of", "by", "was", "is"]);
+                let led = draft.value.start > 0 && (s.is_word(draft.value.start - 1, &["of", "by", "was", "is"])
+                        || s.is_any_mark(draft.value.start - 1, &[':', '=']));
                 if led && draft.conditions.solvent.is_none() && draft.conditions.concentration.is_none() {
                     draft.doubts.push(Doubt::KindNotSaid);
                 }
@@ -463,6 +485,7 @@ impl<'a> Grammar<'a> {
             return false;
         }
         match (head.form, tight) {
+            (Form::Bare, _) if self.is_style_sheet(value) => false,
             (Form::Bare, true) if value.start > 0 && s.is_word(value.start - 1, &["of"]) => {
                 // "a rotation of 33°" is one of light only where light was spoken of before.
                 value.unit == Unit::Degree
@@ -489,6 +512,13 @@ impl<'a> Grammar<'a> {
                 value.is_angle() || value.unit == Unit::Degree && unknown <= 4 || value.sign == Sign::Stated && led && unknown <= 6
             }
         }
+    }
+
+    /// `rotation: -90deg` turns a picture.
+    fn is_style_sheet(&self, value: &Value) -> bool {
+        let s = self.s;
+        let deg = value.end - 1;
+        s.is_word(deg, &["deg"]) && s.is_glued(deg)
     }
 
     /// A number that names a compound or a citation: `2 (`, `3-5 were`, followed by a word other than a unit.
@@ -717,7 +747,7 @@ impl<'a> Grammar<'a> {
         if !begins || at > 0 && s.is_glued(at) && matches!(s.kind(at - 1), Some(Kind::Number(_) | Kind::Word | Kind::Degree | Kind::Close(_))) {
             return None;
         }
-        let value = self.value(at).filter(Value::is_angle)?;
+        let mut value = self.value(at).filter(Value::is_angle)?;
         let before = |n: usize, words: &[&str]| at.checked_sub(n).is_some_and(|place| s.is_word(place, words));
         let verb = before(2, &["rotates", "rotated", "reported", "rotation"]);
         let cold = ["at", "to", "below", "cooled", "bath", "from", "above"];
@@ -729,6 +759,7 @@ impl<'a> Grammar<'a> {
             return None;
         }
         let kind = last.kind;
+        value.approx |= before(1, &["about", "around", "approximately", "ca", "roughly", "nearly"]);
         let (own, end) = self.conditions_behind(&value);
         self.push(kind, value, own, at, end, Joint::Prose);
         Some(end)
@@ -960,7 +991,7 @@ fn name_enantiomers(s: &Stream, drafts: &mut [Draft]) {
     for draft in drafts {
         let from = floor.max(draft.from.saturating_sub(24));
         let before = (from..draft.from).rev().find(|&at| is_enantiomer(s, at));
-        let behind = (draft.to..draft.to + 6).find(|&at| is_enantiomer(s, at) && (draft.to..at).any(|n| s.is_word(n, &["for"])));
+        let behind = (draft.to..draft.to + 10).find(|&at| is_enantiomer(s, at) && (draft.to..at).any(|n| s.is_word(n, &["for"])));
         floor = draft.to;
         let Some(noun) = behind.or(before) else { continue };
         let mut start = noun;
@@ -981,6 +1012,36 @@ fn name_enantiomers(s: &Stream, drafts: &mut [Draft]) {
         if start < noun {
             draft.enantiomer = Some(note);
         }
+    }
+}
+
+/// `(+)-1: [α]D …` names the sample; `at 98% ee, the rotation is …` gives its excess.
+fn name_samples(s: &Stream, drafts: &mut [Draft]) {
+    let mut floor = 0;
+    for draft in drafts {
+        let from = draft.from;
+        if draft.conditions.form.is_none() && from >= 5 && s.is_mark(from - 1, ':') {
+            let signed = (from.saturating_sub(7)..from).rev().find(|&at| {
+                s.is_open(at) && matches!(s.kind(at + 1), Some(Kind::Plus | Kind::Minus)) && s.is_close(at + 2) && s.kind(at + 3) == Some(Kind::Minus)
+            });
+            if let Some(at) = signed {
+                let name: String = s.slice(at, from - 1).split_whitespace().collect();
+                draft.conditions.form = Some(name);
+            }
+        }
+        if draft.conditions.ee.is_none() && draft.joint == Joint::Head {
+            for at in (floor.max(from.saturating_sub(16))..from).rev() {
+                if s.is_sentence_start(at + 1) && at + 1 < from {
+                    break;
+                }
+                let mut reader = Reader::new(s);
+                if reader.excess(at).is_some_and(|end| end <= from) && !s.is_any_mark(at.wrapping_sub(1), &['>', '≥']) {
+                    draft.conditions.ee = reader.conditions.ee;
+                    break;
+                }
+            }
+        }
+        floor = draft.to;
     }
 }
 

@@ -68,7 +68,7 @@ fn symbol(s: &Stream, at: usize, bracket: char) -> Option<Head> {
         Some(close) => s.slice(at + 1, close).chars().filter(|c| !c.is_whitespace()).collect(),
         None => String::new(),
     };
-    let symbol = if matches!(first, "α" | "alpha" | "Alpha" | "ALPHA") {
+    let symbol = if matches!(first, "α" | "alpha" | "ALPHA") {
         if inner == first {
             from = close? + 1;
         }
@@ -101,6 +101,11 @@ fn symbol(s: &Stream, at: usize, bracket: char) -> Option<Head> {
         && bracket == '['
         && indices.announces_signed(indices.conditions.temperature.is_some());
     if symbol != Symbol::Alpha && !indices.sure_line && !announces {
+        return None;
+    }
+    // `[a]d` is more often something else.
+    let spelled = symbol == Symbol::Latin || first != "α";
+    if spelled && indices.lower_case_line && !announces && !indices.announces_signed(true) {
         return None;
     }
     if bracket != '[' && indices.conditions.light.is_none() && symbol == Symbol::Alpha && bracket == '(' {
@@ -188,6 +193,8 @@ struct Indices<'a> {
     damaged: bool,
     /// A line is printed as a letter or as a raised, lowered or glued number.
     sure_line: bool,
+    /// The line is printed as a small d that is neither raised nor lowered.
+    lower_case_line: bool,
 }
 
 impl<'a> Indices<'a> {
@@ -198,6 +205,7 @@ impl<'a> Indices<'a> {
             conditions: Conditions::default(),
             damaged,
             sure_line: false,
+            lower_case_line: false,
         }
     }
 
@@ -305,6 +313,7 @@ impl<'a> Indices<'a> {
                 return false;
             }
             self.conditions.light.get_or_insert_with(Light::sodium);
+            self.lower_case_line |= text == "d" && !s.get(at).is_some_and(|token| is_shifted(token.script));
         } else {
             return false;
         }
