@@ -195,6 +195,16 @@ impl<'a> Reader<'a> {
             || (s.is_any_mark(at, &[';', ',']) && matches!(s.kind(at + 1), Some(Kind::Plus | Kind::Minus)))
     }
 
+    /// `water: -8 deg`: a solvent and a colon announce a value.
+    pub(super) fn label(&mut self, at: usize) -> Option<usize> {
+        let (solvent, end) = self.solvent_at(at)?;
+        if !self.s.is_mark(end, ':') {
+            return None;
+        }
+        self.set_solvent(solvent, at, end);
+        Some(end)
+    }
+
     /// Reads conditions that stand on the line from `at` on; the place where they end.
     pub(super) fn line(&mut self, mut at: usize) -> usize {
         let s = self.s;
@@ -324,6 +334,7 @@ impl<'a> Reader<'a> {
     fn item(&mut self, at: usize, place: Place) -> Option<usize> {
         let s = self.s;
         self.excess(at)
+            .or_else(|| self.indices(at))
             .or_else(|| self.keyed_concentration(at, place))
             .or_else(|| self.path_length(at))
             .or_else(|| self.words(at, place))
@@ -333,6 +344,25 @@ impl<'a> Reader<'a> {
             })
             .or_else(|| self.light(at, place))
             .or_else(|| self.solvent(at, place))
+    }
+
+    /// `D20` behind a value: line and temperature, unless "in" makes it the misread heavy water.
+    fn indices(&mut self, at: usize) -> Option<usize> {
+        let s = self.s;
+        let temperature = s.number(at + 1)?.printed;
+        let fits = s.text(at) == "D"
+            && s.is_glued(at + 1)
+            && (10.0..=40.0).contains(&temperature.value())
+            && !s.is_word(at.wrapping_sub(1), &["in"])
+            && !s.is_word(at + 2, &["o"])
+            && self.conditions.temperature.is_none()
+            && self.conditions.light.is_none();
+        if !fits {
+            return None;
+        }
+        self.set_light(Light::sodium());
+        self.set_temperature(StatedTemperature::At(temperature));
+        Some(at + 2)
     }
 
     /// `98% ee`, `ee = 98%`, `>99% ee`, `enantiomeric excess 98 %`.
@@ -801,6 +831,9 @@ impl<'a> Reader<'a> {
                     return Some(end);
                 }
             }
+            // `-20 °C` within a bracket is below zero; on the line a dash may be something else.
+            let minus = at > 0 && s.kind(at - 1) == Some(Kind::Minus) && s.is_glued(at) && (at < 2 || !s.is_glued(at - 1));
+            let number = if minus && bracketed { number.negated() } else { number };
             self.set_temperature(StatedTemperature::At(number));
             return Some(self.light_behind_temperature(end));
         }

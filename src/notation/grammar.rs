@@ -291,7 +291,7 @@ impl<'a> Grammar<'a> {
         if let Some(draft) = self.drafts.get_mut(index) {
             if draft.value.unit == Unit::None && head.form != Form::Symbol && draft.value.sign == Sign::NotStated {
                 let zero = draft.value.single.is_some_and(|single| single.value() == 0.0);
-                if !zero {
+                if !zero && draft.conditions.is_without_sample() && draft.conditions.temperature.is_none() {
                     draft.doubts.push(Doubt::BareNumber);
                 }
             }
@@ -309,7 +309,7 @@ impl<'a> Grammar<'a> {
             if let Some(draft) = self.drafts.get_mut(index) {
                 let led = draft.value.start > 0 && (s.is_word(draft.value.start - 1, &["of", "by", "was", "is"])
                         || s.is_any_mark(draft.value.start - 1, &[':', '=']));
-                if led && draft.conditions.solvent.is_none() && draft.conditions.concentration.is_none() {
+                if led && draft.conditions.is_without_sample() && draft.conditions.light.is_none() {
                     draft.doubts.push(Doubt::KindNotSaid);
                 }
             }
@@ -484,6 +484,11 @@ impl<'a> Grammar<'a> {
         if !signed && value.unit == Unit::None && s.is_mark(end, '/') && s.is_word(end + 1, &["d"]) {
             return false;
         }
+        // `[α] (20) …`: a lone number in brackets is no value.
+        let alone = value.start > 0 && s.is_open(value.start - 1) && s.is_close(end) && s.text(value.start - 1) == "(";
+        if alone && value.unit == Unit::None && !signed {
+            return false;
+        }
         match (head.form, tight) {
             (Form::Bare, _) if self.is_style_sheet(value) => false,
             (Form::Bare, true) if value.start > 0 && s.is_word(value.start - 1, &["of"]) => {
@@ -572,6 +577,16 @@ impl<'a> Grammar<'a> {
                 at = end;
                 continue;
             }
+            if let Some((form, end)) = self.slash_form(next) {
+                for draft in self.drafts.iter_mut().rev() {
+                    if draft.conditions.form.is_some() {
+                        break;
+                    }
+                    draft.conditions.form = Some(form.clone());
+                }
+                at = end;
+                continue;
+            }
             if self::head(s, next).is_some() {
                 return at;
             }
@@ -594,7 +609,7 @@ impl<'a> Grammar<'a> {
                         None => return at,
                     }
                 }
-                value_at = before.line(value_at);
+                value_at = before.label(value_at).unwrap_or_else(|| before.line(value_at));
             }
             let led = value_at > next;
             let mut filler = 0;
@@ -607,6 +622,15 @@ impl<'a> Grammar<'a> {
                 return at;
             }
             let (mut own, end) = self.conditions_behind(&value);
+            if let (true, Some(last)) = (word, self.drafts.last_mut()) {
+                if last.to == at && other_bound(&mut last.value, &value) {
+                    own.fill_from(&last.conditions);
+                    last.conditions = own;
+                    last.to = end;
+                    at = end;
+                    continue;
+                }
+            }
             own.fill_from(&before.conditions);
             own.fill_from(shared);
             own.doubts.extend(before.conditions.doubts);
@@ -617,6 +641,18 @@ impl<'a> Grammar<'a> {
             at = end;
         }
         at
+    }
+
+    /// `/Hydrochloride/`: compilations name what was measured between slashes.
+    fn slash_form(&self, at: usize) -> Option<(String, usize)> {
+        let s = self.s;
+        if !s.is_mark(at, '/') || s.is_glued(at) || !s.is_glued(at + 1) || s.is_mark(at + 1, '/') {
+            return None;
+        }
+        let close = (at + 2..at + 24).find(|&n| s.is_mark(n, '/') || s.is_sentence_start(n))?;
+        let name = s.slice(at + 1, close);
+        let fits = s.is_mark(close, '/') && (3..=90).contains(&name.len()) && name.chars().filter(|c| c.is_alphabetic()).count() >= 3;
+        fits.then(|| (name.to_owned(), close + 1))
     }
 
     /// Whether a value may stand in a series.
@@ -662,7 +698,8 @@ impl<'a> Grammar<'a> {
         if arrow {
             last.stage = Some(Stage::Initial);
         }
-        if arrow || last.conditions.time.is_some() || own.time.is_some() {
+        let staged = last.stage.is_some() || own.stage.is_some();
+        if arrow || staged || last.conditions.time.is_some() || own.time.is_some() {
             own.fill_from(shared);
             self.push(head.kind, value, own, next, end, Joint::Onward);
             if let (true, Some(draft)) = (arrow, self.drafts.last_mut()) {
@@ -889,6 +926,23 @@ fn s_is_arrow(s: &Stream, at: usize) -> bool {
     at > 0 && s.is_mark(at - 1, '→')
 }
 
+/// "Not less than … and not more than …": the two bounds of one range.
+fn other_bound(first: &mut Value, second: &Value) -> bool {
+    match (first.single, first.low, first.high, second.single, second.low, second.high) {
+        (None, Some(_), None, None, None, Some(high)) => first.high = Some(high),
+        (None, None, Some(_), None, Some(low), None) => first.low = Some(low),
+        _ => return false,
+    }
+    first.doubts.retain(|doubt| *doubt != Doubt::BoundOfNegative);
+    if let (Some(low), Some(high)) = (first.low, first.high) {
+        if low.value() > high.value() {
+            first.low = Some(high);
+            first.high = Some(low);
+        }
+    }
+    true
+}
+
 /// Whether the text prints hyphens for decimal points elsewhere (`0-8655`, `1-4690`): refractive indices and densities.
 fn has_decimal_hyphens(s: &Stream) -> bool {
     (0..s.len()).any(|at| {
@@ -912,7 +966,8 @@ fn share_conditions(s: &Stream, drafts: &mut [Draft]) {
             continue;
         }
         // `+13.6 and +14.2 deg at 25 °C`
-        if matches!(second.joint, Joint::Twin | Joint::Onward) {
+        let stages = first.stage == Some(Stage::Initial) && second.stage == Some(Stage::Final);
+        if matches!(second.joint, Joint::Twin | Joint::Onward) || stages {
             first.conditions.fill_from(&second.conditions);
         }
         // `+48 deg at 25 °C/D; +257.9 deg at 365 nm (c = 1.0 in water)`: one solution, two lines.
@@ -933,7 +988,8 @@ fn mark_stages(s: &Stream, drafts: &mut Vec<Draft>) {
     while n < drafts.len() {
         let draft = &drafts[n];
         let reach = draft.to..draft.to + 8;
-        let mutarotation = reach.into_iter().any(|at| s.text(at).to_ascii_lowercase().starts_with("mutarot"));
+        let mutarotation = reach.into_iter().any(|at| s.text(at).to_ascii_lowercase().starts_with("mutarot"))
+            || (draft.from..draft.value.start).any(|at| s.is_word(at, &["changes", "changing", "changed", "falls", "rises"]));
         if let (true, Some(low), Some(high)) = (mutarotation, draft.value.low, draft.value.high) {
             let mut first = draft.clone();
             let mut second = draft.clone();
@@ -974,9 +1030,9 @@ fn mark_stages(s: &Stream, drafts: &mut Vec<Draft>) {
 
 /// Whether the end of a range that was printed first is the lower one.
 fn first_end_is_low(s: &Stream, draft: &Draft) -> bool {
-    let negative_first = s.kind(draft.value.start) == Some(Kind::Minus);
-    let number = s.number(draft.value.start + 1).or_else(|| s.number(draft.value.start));
-    match (number, draft.value.low) {
+    let first = (draft.value.start..draft.value.end).find(|&at| s.number(at).is_some());
+    let negative_first = first.is_some_and(|at| at > 0 && s.kind(at - 1) == Some(Kind::Minus));
+    match (first.and_then(|at| s.number(at)), draft.value.low) {
         (Some(digits), Some(low)) => {
             let value = if negative_first { -digits.printed.value() } else { digits.printed.value() };
             (value - low.value()).abs() < 1e-9

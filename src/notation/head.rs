@@ -139,7 +139,8 @@ fn letter(s: &Stream, at: usize) -> Option<Head> {
     }
     let from = if matches!(word, "α" | "alpha" | "Alpha") {
         let hyphen = usize::from(s.kind(at + 1) == Some(Kind::Minus) && s.is_glued(at + 1) && s.is_glued(at + 2));
-        let number_first = hyphen == 0 && s.number(at + 1).is_some() && s.text(at + 2) == "D";
+        let slash = usize::from(s.is_mark(at + 2, '/'));
+        let number_first = hyphen == 0 && s.number(at + 1).is_some() && s.text(at + 2 + slash) == "D";
         if s.text(at + 1 + hyphen) != "D" && !number_first || hyphen == 1 && s.kind(at + 3) == Some(Kind::Minus) && s.is_glued(at + 3) {
             return None;
         }
@@ -222,6 +223,10 @@ impl<'a> Indices<'a> {
         let s = self.s;
         let at = self.at;
         match s.kind(at) {
+            Some(Kind::Word) if s.is_word(at, &["sub", "sup"]) => {
+                self.at += 1;
+                true
+            }
             Some(Kind::Word) => self.line(at),
             Some(Kind::Number(_)) => self.number(at),
             Some(Kind::Mark('/' | '_' | '^' | '|' | ',')) => {
@@ -274,7 +279,8 @@ impl<'a> Indices<'a> {
     fn announces_signed(&self, sign_is_enough: bool) -> bool {
         let equals = usize::from(self.s.is_mark(self.at, '='));
         let sign = self.at + equals;
-        (equals == 1 || sign_is_enough)
+        let bracket_behind = self.s.is_open(sign + 2) || self.s.kind(sign + 2) == Some(Kind::Degree) && self.s.is_open(sign + 3);
+        (equals == 1 || sign_is_enough || bracket_behind)
             && matches!(self.s.kind(sign), Some(Kind::Plus | Kind::Minus))
             && self.s.number(sign + 1).is_some()
     }
@@ -469,8 +475,10 @@ impl<'a> Indices<'a> {
         if !s.is_close(next) || temperature.is_none() && light.is_none() {
             return false;
         }
-        // `[α]D (20)` may quote a reference; without light known a lone number in brackets is no index.
-        if light.is_none() && self.conditions.light.is_none() {
+        // `[α]D (20)` may quote a reference; without light known a lone number in brackets is no index, unless the line
+        // follows as in `[α](20)(D)`.
+        let line_follows = self.is_line(next + 1) || s.is_open(next + 1) && self.is_line(next + 2);
+        if light.is_none() && self.conditions.light.is_none() && !line_follows {
             return false;
         }
         if let Some(number) = temperature {

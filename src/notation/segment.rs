@@ -107,5 +107,6 @@ fn is_place(bytes: &[u8], at: usize) -> bool {
 /// Whether what follows an opening bracket may be the inside of a symbol: at most a few characters that are no digits,
 /// and the letter of a line close behind.
 fn bracket(rest: &[u8]) -> bool {
-    rest.iter().any(|b| matches!(b, b'D' | b'd' | 0xCE | 0xF0) || *b == 0xEF) || rest.windows(2).any(|pair| pair == b"Hg")
+    let latin = rest.trim_ascii_start().first().is_some_and(|b| matches!(b, b'a' | b'A')) && rest.get(1) == Some(&b']');
+    latin || rest.iter().any(|b| matches!(b, b'D' | b'd' | 0xCE | 0xF0) || *b == 0xEF) || rest.windows(2).any(|pair| pair == b"Hg")
 }

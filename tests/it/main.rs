@@ -1,3 +1,4 @@
 //! Integration tests.
 
 mod solvent;
+mod notation;
