@@ -150,7 +150,9 @@ impl<'a> Cleaner<'a> {
                 self.braces.pop();
                 self.skip(1);
             }
-            '{' | '}' if self.in_math() || self.scripts.last().is_some_and(|&(_, end)| end != usize::MAX) => self.skip(1),
+            '{' | '}' if self.in_math() || self.scripts.last().is_some_and(|&(_, end)| end != usize::MAX) => {
+                self.skip(1)
+            }
             '*' => self.star(),
             c if c.is_whitespace() => self.blank(c),
             c if c.is_ascii() => self.emit(if c.is_control() { ' ' } else { c }, 1),
@@ -163,12 +165,19 @@ impl<'a> Cleaner<'a> {
         if self.in_math() && self.at >= self.text_group_until {
             self.skip(length);
         } else {
-            let plain = if matches!(c, '\n' | '\r' | '\u{2028}' | '\u{2029}') { '\n' } else { ' ' };
+            let plain = if matches!(c, '\n' | '\r' | '\u{2028}' | '\u{2029}') {
+                '\n'
+            } else {
+                ' '
+            };
             // A carriage return before a line feed is part of it.
             if c == '\r' && self.rest().as_bytes().get(1) == Some(&b'\n') {
                 self.skip(1);
             }
-            self.emit(plain, if c == '\r' { 1 } else { length }.min(self.source.len() - self.at));
+            self.emit(
+                plain,
+                if c == '\r' { 1 } else { length }.min(self.source.len() - self.at),
+            );
         }
     }
 
@@ -176,7 +185,11 @@ impl<'a> Cleaner<'a> {
     fn star(&mut self) {
         let before = self.out.text.ends_with(|c: char| c.is_ascii_digit());
         let after = self.rest()[1..].starts_with(|c: char| c.is_ascii_digit());
-        if before && after { self.emit('*', 1) } else { self.skip(1) }
+        if before && after {
+            self.emit('*', 1)
+        } else {
+            self.skip(1)
+        }
     }
 
     fn tag(&mut self) {
@@ -188,11 +201,18 @@ impl<'a> Cleaner<'a> {
             .take(20)
             .take_while(|b| b.is_ascii_alphanumeric() || **b == b':' || **b == b'-')
             .count();
-        let end = rest.iter().take(LOOK_AHEAD).skip(1).position(|&b| b == b'>' || b == b'<');
+        let end = rest
+            .iter()
+            .take(LOOK_AHEAD)
+            .skip(1)
+            .position(|&b| b == b'>' || b == b'<');
         let is_tag = name_len > 0
             && rest[name_from].is_ascii_alphabetic()
             && end.is_some_and(|end| rest[end + 1] == b'>')
-            && matches!(rest.get(name_from + name_len), Some(b'>' | b' ' | b'/' | b'\t' | b'\n' | b'\r'));
+            && matches!(
+                rest.get(name_from + name_len),
+                Some(b'>' | b' ' | b'/' | b'\t' | b'\n' | b'\r')
+            );
         let Some(end) = end.filter(|_| is_tag) else {
             return self.emit('<', 1);
         };
@@ -269,7 +289,11 @@ impl<'a> Cleaner<'a> {
             // The CIF code of alpha.
             self.emit('α', length);
         } else if let "textsubscript" | "textsuperscript" = name {
-            let script = if name == "textsubscript" { Script::Sub } else { Script::Super };
+            let script = if name == "textsubscript" {
+                Script::Sub
+            } else {
+                Script::Super
+            };
             self.skip(length);
             self.group(script);
         } else if let "text" | "mbox" | "textrm" | "textit" | "hbox" = name {
@@ -295,10 +319,16 @@ impl<'a> Cleaner<'a> {
                 // Delimiters of a formula, unless no formula follows (escaped parentheses of Markdown).
                 let open = next == Some('(');
                 let inner = self.rest().get(2..).unwrap_or("");
-                let close = inner.as_bytes().windows(2).take(LOOK_AHEAD).position(|pair| pair == b"\\)");
+                let close = inner
+                    .as_bytes()
+                    .windows(2)
+                    .take(LOOK_AHEAD)
+                    .position(|pair| pair == b"\\)");
                 let formula = open
                     && close.is_some_and(|close| {
-                        inner.as_bytes()[..close].iter().any(|b| matches!(b, b'\\' | b'_' | b'^' | b'{'))
+                        inner.as_bytes()[..close]
+                            .iter()
+                            .any(|b| matches!(b, b'\\' | b'_' | b'^' | b'{'))
                     });
                 if formula {
                     self.math_until = self.at + 2 + close.unwrap_or(0);
@@ -323,7 +353,11 @@ impl<'a> Cleaner<'a> {
     fn close_of_group(&self, offset: usize) -> usize {
         let from = self.at + offset;
         let mut depth = 0usize;
-        for (n, b) in self.source.as_bytes()[from.min(self.source.len())..].iter().take(LOOK_AHEAD).enumerate() {
+        for (n, b) in self.source.as_bytes()[from.min(self.source.len())..]
+            .iter()
+            .take(LOOK_AHEAD)
+            .enumerate()
+        {
             match b {
                 b'{' => depth += 1,
                 b'}' if depth <= 1 => return from + n,
@@ -376,7 +410,11 @@ impl<'a> Cleaner<'a> {
                 return self.scripted(Script::Super, length);
             }
         }
-        let digits = rest.bytes().take(6).take_while(|b| b.is_ascii_digit() || *b == b'.').count();
+        let digits = rest
+            .bytes()
+            .take(6)
+            .take_while(|b| b.is_ascii_digit() || *b == b'.')
+            .count();
         let letter = rest.starts_with(|c: char| c.is_ascii_alphabetic()) as usize;
         let alone = !rest[letter.min(rest.len())..].starts_with(|c: char| c.is_ascii_alphabetic());
         if rest.starts_with("\\circ") || rest.starts_with('\\') && self.in_math() {
@@ -444,13 +482,23 @@ impl<'a> Cleaner<'a> {
             '\u{3001}' => (',', None),
             '\u{2236}' => (':', None),
             '\u{2103}' => return self.emit_many("°C", length, None),
-            '\u{00B9}' | '\u{00B2}' | '\u{00B3}' | '\u{2070}'..='\u{207F}' => return self.emit_folded(c, length, Script::Super),
+            '\u{00B9}' | '\u{00B2}' | '\u{00B3}' | '\u{2070}'..='\u{207F}' => {
+                return self.emit_folded(c, length, Script::Super);
+            }
             '\u{2080}'..='\u{209C}' => return self.emit_folded(c, length, Script::Sub),
             '\u{00A0}' => (' ', None),
             '\u{00B5}' => ('μ', None),
             '\u{00A9}' | '\u{00AE}' | '\u{00B0}' | '\u{00B1}' | '\u{00B7}' => (c, None),
-            '\u{FB00}'..='\u{FB06}' | '\u{FF01}'..='\u{FF5D}' | '\u{1D400}'..='\u{1D7FF}' | '\u{2000}'..='\u{200A}' | '\u{202F}'
-            | '\u{205F}' | '\u{3000}' | '\u{2100}'..='\u{214F}' | '\u{2460}'..='\u{24FF}' | '\u{3300}'..='\u{33FF}' => {
+            '\u{FB00}'..='\u{FB06}'
+            | '\u{FF01}'..='\u{FF5D}'
+            | '\u{1D400}'..='\u{1D7FF}'
+            | '\u{2000}'..='\u{200A}'
+            | '\u{202F}'
+            | '\u{205F}'
+            | '\u{3000}'
+            | '\u{2100}'..='\u{214F}'
+            | '\u{2460}'..='\u{24FF}'
+            | '\u{3300}'..='\u{33FF}' => {
                 return self.emit_folded(c, length, self.script());
             }
             c => (c, None),
@@ -585,8 +633,31 @@ const COMMANDS: [(&str, char); 34] = [
 
 /// LaTeX commands that print nothing themselves.
 const FORMATTING: [&str; 26] = [
-    "mathrm", "mathbf", "mathit", "mathsf", "mathnormal", "boldsymbol", "rm", "it", "bf", "sf", "em", "emph", "textbf",
-    "textsf", "tiny", "small", "scriptsize", "normalsize", "left", "right", "big", "Big", "bigl", "bigr", "operatorname",
+    "mathrm",
+    "mathbf",
+    "mathit",
+    "mathsf",
+    "mathnormal",
+    "boldsymbol",
+    "rm",
+    "it",
+    "bf",
+    "sf",
+    "em",
+    "emph",
+    "textbf",
+    "textsf",
+    "tiny",
+    "small",
+    "scriptsize",
+    "normalsize",
+    "left",
+    "right",
+    "big",
+    "Big",
+    "bigl",
+    "bigr",
+    "operatorname",
     "ensuremath",
 ];
 
@@ -601,11 +672,26 @@ mod tests {
     #[test]
     fn markup_of_every_kind_becomes_one_text() {
         for (source, text) in [
-            ("[α]<sub class=\"stack\">D</sub><sup>20</sup>–6.2 (<i>c</i> 2.1, CHCl<sub>3</sub>)", "[α]D20-6.2 (c 2.1, CHCl3)"),
-            ("$[\\alpha]_D^{26} +320$  (c 0.05,  $CH_3OH$ )", "[α]D26+320 (c 0.05, CH3OH )"),
-            ("$\\mathrm { [ a ] _ { D } } ^ { 2 5 } + 1 . 8$ (c 0.20", "[a]D25+1.8 (c 0.20"),
-            ("$[ \\mathbf { a } ] _ { \\mathrm { D } } ^ { 2 0 } \\mathbf { - } 4 2 . 0$", "[a]D20-42.0"),
-            ("'[\\a]^25^~D~ = +108 (c = 3.42, CHCl~3~)'", "'[α]25D = +108 (c = 3.42, CHCl3)'"),
+            (
+                "[α]<sub class=\"stack\">D</sub><sup>20</sup>–6.2 (<i>c</i> 2.1, CHCl<sub>3</sub>)",
+                "[α]D20-6.2 (c 2.1, CHCl3)",
+            ),
+            (
+                "$[\\alpha]_D^{26} +320$  (c 0.05,  $CH_3OH$ )",
+                "[α]D26+320 (c 0.05, CH3OH )",
+            ),
+            (
+                "$\\mathrm { [ a ] _ { D } } ^ { 2 5 } + 1 . 8$ (c 0.20",
+                "[a]D25+1.8 (c 0.20",
+            ),
+            (
+                "$[ \\mathbf { a } ] _ { \\mathrm { D } } ^ { 2 0 } \\mathbf { - } 4 2 . 0$",
+                "[a]D20-42.0",
+            ),
+            (
+                "'[\\a]^25^~D~ = +108 (c = 3.42, CHCl~3~)'",
+                "'[α]25D = +108 (c = 3.42, CHCl3)'",
+            ),
             ("[&alpha;]<sub>D</sub> &minus;12&deg;", "[α]D -12°"),
             ("[α]²⁰ᴅ = −12 ± 1°", "[α]20D = -12 ± 1°"),
             ("[\u{f061}]24D +31.7", "[α]24D +31.7"),
@@ -624,7 +710,10 @@ mod tests {
         let clean = Clean::new("[α]^25^~D~ x");
         let scripts: Vec<_> = (0..clean.text.len()).map(|at| clean.script(at)).collect();
         use Script::{Normal, Sub, Super};
-        assert_eq!(scripts, [Normal, Normal, Normal, Normal, Super, Super, Sub, Normal, Normal]);
+        assert_eq!(
+            scripts,
+            [Normal, Normal, Normal, Normal, Super, Super, Sub, Normal, Normal]
+        );
         assert_eq!(clean.original(4, 6), (5, 7));
     }
 

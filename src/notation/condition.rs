@@ -137,7 +137,17 @@ impl<'a> Reader<'a> {
         let close = s.behind_bracket(open, MOST_IN_BRACKET);
         let limit = close.unwrap_or(open + MOST_IN_BRACKET).min(s.len());
         let inner = s.slice(open + 1, limit.saturating_sub(usize::from(close.is_some())));
-        if inner.len() <= 40 {
+        // Words for "no solvent" that mean it only when they stand alone.
+        let words = [
+            "neat", "pur", "homog", "undil", "unverd", "without", "no solv", "in subs", "ohne", "net", "sans",
+            "solvent",
+        ];
+        let folded = inner
+            .trim_start()
+            .get(..7.min(inner.trim_start().len()))
+            .unwrap_or("")
+            .to_ascii_lowercase();
+        if inner.len() <= 40 && words.iter().any(|word| folded.starts_with(word)) {
             if let Ok(Solvent::Neat) = Solvent::parse(inner) {
                 self.conditions.solvent.get_or_insert(Solvent::Neat);
                 return Some(limit);
@@ -190,7 +200,21 @@ impl<'a> Reader<'a> {
     fn ends_open_bracket(&self, at: usize) -> bool {
         let s = self.s;
         s.is_sentence_start(at)
-            || s.is_word(at, &["max", "maximum", "uv", "absorption", "mp", "ir", "specific", "nmr", "hrms", "optical"])
+            || s.is_word(
+                at,
+                &[
+                    "max",
+                    "maximum",
+                    "uv",
+                    "absorption",
+                    "mp",
+                    "ir",
+                    "specific",
+                    "nmr",
+                    "hrms",
+                    "optical",
+                ],
+            )
             || s.get(at).is_some_and(|token| token.newline) && s.is_word(at, &["refractive"])
             || (s.is_any_mark(at, &[';', ',']) && matches!(s.kind(at + 1), Some(Kind::Plus | Kind::Minus)))
     }
@@ -238,7 +262,13 @@ impl<'a> Reader<'a> {
             let semicolon = s.is_mark(probe, ';');
             if semicolon {
                 if s.is_word(probe + 1, &["c"]) && s.is_mark(probe + 2, '=') {
-                    if let Some(next) = self.item(probe + 1, Place::Line { linked: true, dissolved: true }) {
+                    if let Some(next) = self.item(
+                        probe + 1,
+                        Place::Line {
+                            linked: true,
+                            dissolved: true,
+                        },
+                    ) {
                         at = next;
                         continue;
                     }
@@ -247,7 +277,8 @@ impl<'a> Reader<'a> {
                 if s.is_open(probe + 1) && self.conditions.is_without_sample() {
                     let mut bracket = Reader::with(s, self.conditions.clone());
                     if let Some(next) = bracket.bracket(probe + 1) {
-                        let announces = s.is_any_mark(next, &[':', '=']) || matches!(s.kind(next), Some(Kind::Plus | Kind::Minus | Kind::Number(_)));
+                        let announces = s.is_any_mark(next, &[':', '='])
+                            || matches!(s.kind(next), Some(Kind::Plus | Kind::Minus | Kind::Number(_)));
                         if !announces && !bracket.conditions.is_without_sample() {
                             self.conditions = bracket.conditions;
                             at = next;
@@ -257,7 +288,13 @@ impl<'a> Reader<'a> {
                 }
                 // `at 25 °C; 546.1 nm in pyridine`
                 if s.number(probe + 1).is_some() && s.is_word(probe + 2, &["nm"]) {
-                    if let Some(next) = self.item(probe + 1, Place::Line { linked: true, dissolved: true }) {
+                    if let Some(next) = self.item(
+                        probe + 1,
+                        Place::Line {
+                            linked: true,
+                            dissolved: true,
+                        },
+                    ) {
                         at = next;
                         continue;
                     }
@@ -280,7 +317,8 @@ impl<'a> Reader<'a> {
     /// `[c = 1.0, CHCl3]`
     fn is_square_condition(&self, open: usize) -> bool {
         let s = self.s;
-        let key = matches!(s.text(open + 1), "c" | "C") && (s.is_any_mark(open + 2, &['=', ':', ',']) || s.number(open + 2).is_some());
+        let key = matches!(s.text(open + 1), "c" | "C")
+            && (s.is_any_mark(open + 2, &['=', ':', ',']) || s.number(open + 2).is_some());
         key || s.is_word(open + 1, &["conc", "in"]) || self.solvent_at(open + 1).is_some()
     }
 
@@ -300,9 +338,41 @@ impl<'a> Reader<'a> {
             return true;
         }
         let words = [
-            "at", "in", "for", "on", "with", "the", "a", "an", "ar", "measured", "determined", "recorded", "by", "using", "of",
-            "and", "when", "taken", "bei", "à", "en", "dans", "für", "als", "for", "calculated", "und", "et", "through",
-            "under", "as", "an", "solution", "soln", "concentration",
+            "at",
+            "in",
+            "for",
+            "on",
+            "with",
+            "the",
+            "a",
+            "an",
+            "ar",
+            "measured",
+            "determined",
+            "recorded",
+            "by",
+            "using",
+            "of",
+            "and",
+            "when",
+            "taken",
+            "bei",
+            "à",
+            "en",
+            "dans",
+            "für",
+            "als",
+            "for",
+            "calculated",
+            "und",
+            "et",
+            "through",
+            "under",
+            "as",
+            "an",
+            "solution",
+            "soln",
+            "concentration",
         ];
         // "and" leads on to light only: "and 589 nm".
         if s.is_word(at, &["and", "und", "et"]) {
@@ -425,7 +495,18 @@ impl<'a> Reader<'a> {
         let copyright = s.is_mark(at, '©');
         let long = s.is_word(
             at,
-            &["conc", "concn", "concentration", "cone", "concd", "konz", "Konzentration", "concentrazione", "concentración", "concd"],
+            &[
+                "conc",
+                "concn",
+                "concentration",
+                "cone",
+                "concd",
+                "konz",
+                "Konzentration",
+                "concentrazione",
+                "concentración",
+                "concd",
+            ],
         );
         let damaged = s.kind(at) == Some(Kind::Word)
             && word.len() == 2
@@ -459,7 +540,11 @@ impl<'a> Reader<'a> {
         if s.kind(next + 1) == Some(Kind::Degree) {
             return None;
         }
-        let mut unit = if by_mass { ConcentrationUnit::PercentByMass } else { ConcentrationUnit::GramsPer100Millilitres };
+        let mut unit = if by_mass {
+            ConcentrationUnit::PercentByMass
+        } else {
+            ConcentrationUnit::GramsPer100Millilitres
+        };
         let mut low = number.printed;
         let mut high = None;
         let mut end = next + 1;
@@ -561,7 +646,11 @@ impl<'a> Reader<'a> {
         let from = at + open;
         let end = |length: usize| {
             let end = from + length;
-            if open == 1 { s.is_close(end).then_some(end + 1) } else { Some(end) }
+            if open == 1 {
+                s.is_close(end).then_some(end + 1)
+            } else {
+                Some(end)
+            }
         };
         if s.is_mark(from + 1, '/') {
             let unit = if s.is_word(from, &["w", "m", "wt"]) && s.is_word(from + 2, &["v", "vol"]) {
@@ -623,9 +712,19 @@ impl<'a> Reader<'a> {
             }
             return None;
         }
-        let millilitres = amount * if litre || cubic_decimetre { 1000.0 } else if decilitre { 100.0 } else { 1.0 };
+        let millilitres = amount
+            * if litre || cubic_decimetre {
+                1000.0
+            } else if decilitre {
+                100.0
+            } else {
+                1.0
+            };
         let (unit, value) = if gram {
-            (U::PercentByMass, scaled(value, 100.0 / amount * if milligrams { 1e-3 } else { 1.0 }))
+            (
+                U::PercentByMass,
+                scaled(value, 100.0 / amount * if milligrams { 1e-3 } else { 1.0 }),
+            )
         } else {
             match (milligrams, millilitres) {
                 (false, 1.0) => (U::GramsPerMillilitre, value),
@@ -674,18 +773,26 @@ impl<'a> Reader<'a> {
         let millimetres = match unit {
             // `2 cm methanol` is a misprint for "in".
             Some(_) if self.solvent_at(unit_at + 1).is_some() && !keyed => return None,
-            Some(_) if s.is_mark(unit_at + 1, '-') || s.text(unit_at + 1) == "-" && s.text(unit_at + 2) == "1" => return None,
+            Some(_) if s.is_mark(unit_at + 1, '-') || s.text(unit_at + 1) == "-" && s.text(unit_at + 2) == "1" => {
+                return None;
+            }
             Some(factor) if !is_density || keyed => number.value() * factor,
             None if keyed && s.text(at) != "d" => {
                 // A bare length is in dm by the definition; a large one can only be mm.
-                if number.value() >= 10.0 { number.value() } else { number.value() * 100.0 }
+                if number.value() >= 10.0 {
+                    number.value()
+                } else {
+                    number.value() * 100.0
+                }
             }
             _ => return None,
         };
         if !(1.0..=1000.0).contains(&millimetres) {
             return None;
         }
-        self.conditions.path.get_or_insert(Length::from_millimetres(millimetres));
+        self.conditions
+            .path
+            .get_or_insert(Length::from_millimetres(millimetres));
         let mut end = if unit.is_some() { unit_at + 1 } else { next + 1 };
         while s.is_word(end, &["tube", "cell", "path", "length", "cuvette", "polarimeter"]) {
             end += 1;
@@ -826,18 +933,24 @@ impl<'a> Reader<'a> {
             // `at 365 °C`: no rotation is measured there, but at 365 nm.
             if number.value() >= 230.0 {
                 if let Some(light) = Light::at(number.value()) {
-                    self.conditions.doubts.push(Doubt::WavelengthUnit(s.slice(at, end).to_owned()));
+                    self.conditions
+                        .doubts
+                        .push(Doubt::WavelengthUnit(s.slice(at, end).to_owned()));
                     self.set_light(light);
                     return Some(end);
                 }
             }
             // `-20 °C` within a bracket is below zero; on the line a dash may be something else.
-            let minus = at > 0 && s.kind(at - 1) == Some(Kind::Minus) && s.is_glued(at) && (at < 2 || !s.is_glued(at - 1));
+            let minus = at > 0
+                && s.kind(at - 1) == Some(Kind::Minus)
+                && s.is_glued(at)
+                && (at < 2 || !s.is_glued(at - 1) || s.is_open(at - 2));
             let number = if minus && bracketed { number.negated() } else { number };
             self.set_temperature(StatedTemperature::At(number));
             return Some(self.light_behind_temperature(end));
         }
-        if s.kind(at + 1) == Some(Kind::Minus) || s.is_word(at + 1, &["to"]) || s.kind(at + 1) == Some(Kind::PlusMinus) {
+        if s.kind(at + 1) == Some(Kind::Minus) || s.is_word(at + 1, &["to"]) || s.kind(at + 1) == Some(Kind::PlusMinus)
+        {
             if let (Some(second), Some(end)) = (s.number(at + 2), self.behind_celsius(at + 3)) {
                 self.set_temperature(if s.kind(at + 1) == Some(Kind::PlusMinus) {
                     StatedTemperature::At(number)
@@ -849,7 +962,10 @@ impl<'a> Reader<'a> {
         }
         // `28/D`, `20/D`, and `at 20°` where the C is not printed.
         let plausible = (0.0..=60.0).contains(&number.value());
-        if plausible && s.is_mark(at + 1, '/') && (s.is_word(at + 2, &["d"]) || s.number(at + 2).is_some_and(is_wavelength)) {
+        if plausible
+            && s.is_mark(at + 1, '/')
+            && (s.is_word(at + 2, &["d"]) || s.number(at + 2).is_some_and(is_wavelength))
+        {
             self.set_temperature(StatedTemperature::At(number));
             return Some(self.light_behind_temperature(at + 1));
         }
@@ -863,13 +979,25 @@ impl<'a> Reader<'a> {
         }
         if s.is_word(at + 1, &["nm", "mμ", "Å", "A"]) || s.text(at + 1) == "m" && s.text(at + 2) == "μ" {
             let end = if s.text(at + 1) == "m" { at + 3 } else { at + 2 };
-            if let (true, Some(light)) = (s.text(at + 1) != "A" || number.value() > 2300.0, Light::at(number.value())) {
+            if let (true, Some(light)) = (
+                s.text(at + 1) != "A" || number.value() > 2300.0,
+                Light::at(number.value()),
+            ) {
                 self.set_light(light);
                 return Some(end);
             }
         }
-        if s.is_word(at + 1, &["hr", "hrs", "h", "hour", "hours", "min", "mins", "minute", "minutes", "day", "days"]) {
-            let end = if s.is_mark(at + 2, '.') && !s.is_sentence_start(at + 3) { at + 3 } else { at + 2 };
+        if s.is_word(
+            at + 1,
+            &[
+                "hr", "hrs", "h", "hour", "hours", "min", "mins", "minute", "minutes", "day", "days",
+            ],
+        ) {
+            let end = if s.is_mark(at + 2, '.') && !s.is_sentence_start(at + 3) {
+                at + 3
+            } else {
+                at + 2
+            };
             self.conditions.time.get_or_insert(s.slice(at, at + 2).to_owned());
             return Some(end);
         }
@@ -886,7 +1014,21 @@ impl<'a> Reader<'a> {
         }
         // `99% pure` and `92% yield` are no concentrations; `in 15 mL` contradicts one.
         if s.kind(at + 1) == Some(Kind::Percent)
-            && s.is_word(at + 2, &["pure", "purity", "yield", "optical", "op", "optically", "conversion", "de", "dr", "er"])
+            && s.is_word(
+                at + 2,
+                &[
+                    "pure",
+                    "purity",
+                    "yield",
+                    "optical",
+                    "op",
+                    "optically",
+                    "conversion",
+                    "de",
+                    "dr",
+                    "er",
+                ],
+            )
         {
             return bracketed.then_some(at + 3);
         }
@@ -896,7 +1038,10 @@ impl<'a> Reader<'a> {
         }
         // `10 % solution`, `350 mg in 50 mL`, `5 % (w/v)`
         let mass = s.is_word(at + 1, &["g", "mg", "gm", "gin"]);
-        let loose_mass = mass && !(s.is_mark(at + 2, '/') || s.is_word(at + 2, &["in", "per", "dissolved"]) || s.number(at + 2).is_some());
+        let loose_mass = mass
+            && !(s.is_mark(at + 2, '/')
+                || s.is_word(at + 2, &["in", "per", "dissolved"])
+                || s.number(at + 2).is_some());
         if !loose_mass {
             if let Some(found) = self.mass_unit(at + 1, number) {
                 let molar = found.unit == ConcentrationUnit::MolesPerLitre;
@@ -940,7 +1085,9 @@ impl<'a> Reader<'a> {
         }
         if number.value() == 0.0 {
             let (solvent, end) = self.solvent_at(at + 2)?;
-            self.conditions.doubts.push(Doubt::ZeroStrength(s.slice(at, end).to_owned()));
+            self.conditions
+                .doubts
+                .push(Doubt::ZeroStrength(s.slice(at, end).to_owned()));
             // The name without its strength.
             let name = Solvent::parse(s.slice(at + 2, end)).unwrap_or(solvent);
             self.set_solvent(name, at + 2, end);
@@ -1017,10 +1164,14 @@ impl<'a> Reader<'a> {
             }
             let light = Light::at(number.printed.value())?;
             let end = if let Some(celsius) = self.behind_celsius(at + 1) {
-                self.conditions.doubts.push(Doubt::WavelengthUnit(s.slice(at, celsius).to_owned()));
+                self.conditions
+                    .doubts
+                    .push(Doubt::WavelengthUnit(s.slice(at, celsius).to_owned()));
                 celsius
             } else if s.is_word(at + 1, &["d"]) {
-                self.conditions.doubts.push(Doubt::WavelengthUnit(s.slice(at, at + 2).to_owned()));
+                self.conditions
+                    .doubts
+                    .push(Doubt::WavelengthUnit(s.slice(at, at + 2).to_owned()));
                 at + 2
             } else if s.is_word(at + 1, &["nm", "mμ"]) {
                 at + 2
@@ -1059,6 +1210,8 @@ impl<'a> Reader<'a> {
             } else if s.is_word(next, &["d"])
                 && (place == Place::Slash || !s.is_mark(next + 1, '='))
                 && (!self.is_prefix(next) || line_behind(next + 2))
+                // Heavy water.
+                && (place == Place::Slash || self.solvent_at(next).is_none())
             {
                 letters = true;
                 found = Some(Light::sodium());
@@ -1066,7 +1219,9 @@ impl<'a> Reader<'a> {
             } else if s.is_open(next) && s.is_word(next + 1, &["sodium", "na", "d"]) && s.is_close(next + 2) {
                 found = Some(Light::sodium());
                 next += 3;
-            } else if found.is_some() && (s.kind(next) == Some(Kind::Minus) || line_behind(next) || s.is_mark(next, '-')) {
+            } else if found.is_some()
+                && (s.kind(next) == Some(Kind::Minus) || line_behind(next) || s.is_mark(next, '-'))
+            {
                 named |= line_behind(next);
                 next += 1;
             } else {
@@ -1083,7 +1238,10 @@ impl<'a> Reader<'a> {
                     if named {
                         true
                     } else {
-                    linked && (!bare_letter || s.is_any_mark(at.wrapping_sub(1), &['/', ',']) || s.is_word(at.wrapping_sub(1), &["at", "for"]))
+                        linked
+                            && (!bare_letter
+                                || s.is_any_mark(at.wrapping_sub(1), &['/', ','])
+                                || s.is_word(at.wrapping_sub(1), &["at", "for"]))
                     }
                 }
             };
@@ -1118,17 +1276,15 @@ impl<'a> Reader<'a> {
     /// Whether the letter at `at` is the prefix of a name: `D-form`, `d-limonene`.
     fn is_prefix(&self, at: usize) -> bool {
         let s = self.s;
-        s.kind(at + 1) == Some(Kind::Minus) && s.is_glued(at + 1) && s.is_glued(at + 2) && s.kind(at + 2) == Some(Kind::Word)
+        s.kind(at + 1) == Some(Kind::Minus)
+            && s.is_glued(at + 1)
+            && s.is_glued(at + 2)
+            && s.kind(at + 2) == Some(Kind::Word)
     }
 
     /// The solvent at `at`, with the place behind it.
     fn solvent_at(&self, at: usize) -> Option<(Solvent, usize)> {
-        let s = self.s;
-        if !matches!(s.kind(at), Some(Kind::Word | Kind::Number(_))) {
-            return None;
-        }
-        let (solvent, length) = Solvent::find_at(s.tail(at))?;
-        Some((solvent, s.after_bytes(at, length)))
+        self.s.solvent(at)
     }
 
     fn solvent(&mut self, at: usize, place: Place) -> Option<usize> {

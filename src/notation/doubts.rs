@@ -203,10 +203,14 @@ fn concentration(statement: &Statement, magnitude: f64, doubts: &mut Vec<Doubt>)
     if printed.unit.basis() != ConcentrationBasis::MassPerVolume {
         return;
     }
-    let Ok(c) = stated.to_mass_concentration(None, None) else { return };
+    let Ok(c) = stated.to_mass_concentration(None, None) else {
+        return;
+    };
     let c = c.grams_per_100_millilitres();
     if c > 100.0 {
-        doubts.push(Doubt::Concentration(format!("A concentration of {c} g/100 mL is more than a solution can hold.")));
+        doubts.push(Doubt::Concentration(format!(
+            "A concentration of {c} g/100 mL is more than a solution can hold."
+        )));
     }
     if statement.kind != RotationKind::Specific || magnitude == 0.0 {
         return;
@@ -219,7 +223,8 @@ fn concentration(statement: &Statement, magnitude: f64, doubts: &mut Vec<Doubt>)
         )));
     } else if angle < LEAST_ANGLE {
         doubts.push(Doubt::Concentration(
-            "The printed concentration would give an angle too small to be measured; its unit may be misprinted.".to_owned(),
+            "The printed concentration would give an angle too small to be measured; its unit may be misprinted."
+                .to_owned(),
         ));
     }
 }

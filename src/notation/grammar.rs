@@ -11,7 +11,6 @@ use super::stream::Stream;
 use super::token::Kind;
 use super::value::{Unit, Value, value};
 use crate::quantity::ConcentrationUnit;
-use crate::solvent::Solvent;
 use crate::statement::{PrintedConcentration, Role, RotationKind, Sign, Stage, StatedTemperature};
 
 /// A statement that still refers to tokens.
@@ -135,9 +134,15 @@ impl<'a> Grammar<'a> {
         }
         // Without a degree sign only behind an equals sign, a line end or the like.
         let bare = !value.is_angle();
-        let led = at == 0 || s.is_any_mark(at - 1, &['=', ':', ';', '|', ',']) || s.is_word(at - 1, &["is", "was", "of"]);
+        let led =
+            at == 0 || s.is_any_mark(at - 1, &['=', ':', ';', '|', ',']) || s.is_word(at - 1, &["is", "was", "of"]);
         let led = led || self.drafts.last().is_some_and(|draft| at < draft.to + PROSE_REACH);
-        if bare && !led || (1..=6).any(|n| at.checked_sub(n).is_some_and(|n| s.is_word(n, &["ε", "δε", "λ", "ecd", "cd", "nm", "log", "θ"]))) {
+        if bare && !led
+            || (1..=6).any(|n| {
+                at.checked_sub(n)
+                    .is_some_and(|n| s.is_word(n, &["ε", "δε", "λ", "ecd", "cd", "nm", "log", "θ"]))
+            })
+        {
             return None;
         }
         let (mut own, end) = self.conditions_behind(&value);
@@ -146,7 +151,10 @@ impl<'a> Grammar<'a> {
         }
         // `D 20: +148°`: the symbol was a picture, its indices are left.
         let mut from = at;
-        let indices = (1..=4).find(|&n| at.checked_sub(n).is_some_and(|place| s.text(place) == "D" && s.number(place + 1).is_some()));
+        let indices = (1..=4).find(|&n| {
+            at.checked_sub(n)
+                .is_some_and(|place| s.text(place) == "D" && s.number(place + 1).is_some())
+        });
         if let Some(n) = indices {
             let number = s.number(at - n + 1);
             let near = (at - n + 2..at).all(|place| s.is_any_mark(place, &[':', '=']));
@@ -229,7 +237,10 @@ impl<'a> Grammar<'a> {
             }
             // `10−1 deg cm2 g−1`: the dash belongs to a power.
             let power = at > head.end && s.is_glued(at) && matches!(s.kind(at - 1), Some(Kind::Number(_)));
-            if let Some(value) = self.value(at).filter(|value| !power && self.accepts(value, &head, tight, unknown)) {
+            if let Some(value) = self
+                .value(at)
+                .filter(|value| !power && self.accepts(value, &head, tight, unknown))
+            {
                 break value;
             }
             if self.is_filler(at) {
@@ -269,8 +280,17 @@ impl<'a> Grammar<'a> {
         let (mut own, end) = self.conditions_behind(&first);
         if head.form == Form::Symbol {
             // The indices of the symbol are nearest to the value.
-            own.temperature = shared.temperature.clone().filter(|_| head.conditions.temperature.is_some()).or(own.temperature);
-            if head.conditions.light.as_ref().is_some_and(|light| light.nanometres.is_some()) {
+            own.temperature = shared
+                .temperature
+                .clone()
+                .filter(|_| head.conditions.temperature.is_some())
+                .or(own.temperature);
+            if head
+                .conditions
+                .light
+                .as_ref()
+                .is_some_and(|light| light.nanometres.is_some())
+            {
                 own.light.clone_from(&shared.light);
             } else if own.light.as_ref().is_none_or(|light| light.nanometres.is_none()) {
                 own.light = shared.light.clone().or(own.light);
@@ -284,7 +304,10 @@ impl<'a> Grammar<'a> {
         own.doubts.extend(before.conditions.doubts.iter().cloned());
         let index = self.drafts.len();
         // "an opposite rotation of …" is of the kind that was spoken of.
-        let spoken = self.drafts.last().filter(|draft| head.form == Form::Bare && from < draft.to + PROSE_REACH);
+        let spoken = self
+            .drafts
+            .last()
+            .filter(|draft| head.form == Form::Bare && from < draft.to + PROSE_REACH);
         let kind = spoken.map_or(head.kind, |draft| draft.kind);
         head.kind = kind;
         self.push(kind, first, own, from, end, Joint::Head);
@@ -296,8 +319,10 @@ impl<'a> Grammar<'a> {
                 }
             }
         }
-        if (from..end).any(|n| s.is_word(n, &["calculated", "calcd", "predicted", "computed"]) && !s.is_word(n + 1, &["as", "on", "for", "with"]))
-            || from > 0 && s.is_word(from - 1, &["calculated", "predicted", "computed"])
+        if (from..end).any(|n| {
+            s.is_word(n, &["calculated", "calcd", "predicted", "computed"])
+                && !s.is_word(n + 1, &["as", "on", "for", "with"])
+        }) || from > 0 && s.is_word(from - 1, &["calculated", "predicted", "computed"])
         {
             if let Some(draft) = self.drafts.get_mut(index) {
                 if draft.conditions.basis.is_none() {
@@ -307,7 +332,8 @@ impl<'a> Grammar<'a> {
         }
         if head.form == Form::Bare && index == 0 {
             if let Some(draft) = self.drafts.get_mut(index) {
-                let led = draft.value.start > 0 && (s.is_word(draft.value.start - 1, &["of", "by", "was", "is"])
+                let led = draft.value.start > 0
+                    && (s.is_word(draft.value.start - 1, &["of", "by", "was", "is"])
                         || s.is_any_mark(draft.value.start - 1, &[':', '=']));
                 if led && draft.conditions.is_without_sample() && draft.conditions.light.is_none() {
                     draft.doubts.push(Doubt::KindNotSaid);
@@ -330,7 +356,11 @@ impl<'a> Grammar<'a> {
         let mut own = Reader::new(s);
         let mut at = self.behind_unit_of_rotation(value.end);
         // `-9.4 deg 3 deg at 25 °C`
-        if value.unit == Unit::Degree && s.number(at).is_some() && s.is_word(at + 1, &["deg"]) && !s.is_word(at + 2, &["c"]) {
+        if value.unit == Unit::Degree
+            && s.number(at).is_some()
+            && s.is_word(at + 1, &["deg"])
+            && !s.is_word(at + 2, &["c"])
+        {
             own.conditions.doubts.push(Doubt::StrayNumber);
             at += 2;
         }
@@ -360,20 +390,27 @@ impl<'a> Grammar<'a> {
     fn behind_unit_of_rotation(&self, at: usize) -> usize {
         let s = self.s;
         let is_unit = |at: usize| s.is_word(at, &["cm", "ml", "dm", "g", "cc", "mL"]);
-        let opens = s.is_any_mark(at, &['·', '×', '*', '/']) && is_unit(at + 1) || is_unit(at) || s.is_open(at) && is_unit(at + 1) && s.is_any_mark(at + 2, &['/', '·', '×', '*']);
+        let opens = s.is_any_mark(at, &['·', '×', '*', '/']) && is_unit(at + 1)
+            || is_unit(at)
+            || s.is_open(at) && is_unit(at + 1) && s.is_any_mark(at + 2, &['/', '·', '×', '*']);
         if !opens {
             return at;
         }
         let mut end = at;
         let mut units = 0;
         for next in at..at + 24 {
-            let small = s.number(next).is_some_and(|digits| matches!(s.text(next), "1" | "2" | "3" | "10") && digits.printed.decimals() == 0);
+            let small = s
+                .number(next)
+                .is_some_and(|digits| matches!(s.text(next), "1" | "2" | "3" | "10") && digits.printed.decimals() == 0);
             let joins = is_unit(next)
                 || small
                 || s.kind(next) == Some(Kind::Minus)
                 || s.is_any_mark(next, &['·', '×', '*', '/'])
                 || s.is_close(next)
-                || s.is_open(next) && (is_unit(next + 1) || s.is_word(next + 1, &["deg"]) || s.number(next + 1).is_some() && s.is_close(next + 2));
+                || s.is_open(next)
+                    && (is_unit(next + 1)
+                        || s.is_word(next + 1, &["deg"])
+                        || s.number(next + 1).is_some() && s.is_close(next + 2));
             if !joins {
                 break;
             }
@@ -397,7 +434,21 @@ impl<'a> Grammar<'a> {
             && inner.len() <= 60
             && s.kind(at + 1) == Some(Kind::Word)
             && !(end == at + 3 && inner.starts_with(char::is_uppercase))
-            && !s.is_word(at + 1, &["lit", "literature", "cf", "ref", "see", "error", "dec", "fig", "usp", "table"])
+            && !s.is_word(
+                at + 1,
+                &[
+                    "lit",
+                    "literature",
+                    "cf",
+                    "ref",
+                    "see",
+                    "error",
+                    "dec",
+                    "fig",
+                    "usp",
+                    "table",
+                ],
+            )
             && inner.chars().filter(|c| c.is_alphabetic()).count() * 2 > inner.len()
             && !(at + 1..end).any(|n| s.is_mark(n, ';') || head(s, n).is_some());
         fits.then(|| (inner.to_owned(), end))
@@ -412,7 +463,9 @@ impl<'a> Grammar<'a> {
     fn holds_value(&self, open: usize, end: usize, head: &Head) -> bool {
         (open + 1..end).any(|n| {
             matches!(self.s.kind(n), Some(Kind::Plus | Kind::Minus))
-                && self.value(n).is_some_and(|value| value.is_angle() && self.accepts(&value, head, false, 0))
+                && self
+                    .value(n)
+                    .is_some_and(|value| value.is_angle() && self.accepts(&value, head, false, 0))
         })
     }
 
@@ -448,14 +501,18 @@ impl<'a> Grammar<'a> {
             Some(Kind::Close(_)) => true,
             Some(Kind::Mark('>')) => at > 0 && s.is_mark(at - 1, '='),
             Some(Kind::Mark('.')) => {
-                s.is_mark(at + 1, '.') || s.is_mark(at.wrapping_sub(1), '.') || matches!(s.kind(at + 1), Some(Kind::Plus | Kind::Minus)) || s.get(at + 1).is_some_and(|token| token.newline)
+                s.is_mark(at + 1, '.')
+                    || s.is_mark(at.wrapping_sub(1), '.')
+                    || matches!(s.kind(at + 1), Some(Kind::Plus | Kind::Minus))
+                    || s.get(at + 1).is_some_and(|token| token.newline)
             }
             Some(Kind::Mark(':' | '=' | ',' | '|' | '"' | '\'' | ';' | '≡')) => true,
             Some(Kind::Word) => s.is_word(
                 at,
                 &[
-                    "of", "is", "was", "were", "are", "be", "value", "values", "has", "had", "equals", "equal", "von", "beträgt",
-                    "ist", "war", "di", "为", "為", "是", "应", "應", "于", "應", "est", "the", "found", "being", "to",
+                    "of", "is", "was", "were", "are", "be", "value", "values", "has", "had", "equals", "equal", "von",
+                    "beträgt", "ist", "war", "di", "为", "為", "是", "应", "應", "于", "應", "est", "the", "found",
+                    "being", "to",
                 ],
             ),
             _ => false,
@@ -475,7 +532,8 @@ impl<'a> Grammar<'a> {
         }
         if value.unit == Unit::Degree && !signed {
             // `at 20°` and `(15°)` are temperatures.
-            let prepared = value.start > 0 && (s.is_word(value.start - 1, &["at", "bei", "à"]) || s.is_mark(value.start - 1, '@'));
+            let prepared =
+                value.start > 0 && (s.is_word(value.start - 1, &["at", "bei", "à"]) || s.is_mark(value.start - 1, '@'));
             if prepared {
                 return false;
             }
@@ -494,7 +552,11 @@ impl<'a> Grammar<'a> {
             (Form::Bare, true) if value.start > 0 && s.is_word(value.start - 1, &["of"]) => {
                 // "a rotation of 33°" is one of light only where light was spoken of before.
                 value.unit == Unit::Degree
-                    && (signed || self.drafts.last().is_some_and(|draft| value.start < draft.to + PROSE_REACH))
+                    && (signed
+                        || self
+                            .drafts
+                            .last()
+                            .is_some_and(|draft| value.start < draft.to + PROSE_REACH))
             }
             (Form::Bare, _) => {
                 let about = (end..end + 3).any(|n| s.is_word(n, &["about", "around", "along", "per", "relative"]));
@@ -505,16 +567,26 @@ impl<'a> Grammar<'a> {
                 let led = value.start == head.end
                     || s.is_any_mark(value.start - 1, &[':', '=', '|', '.', '"'])
                     || s.is_close(value.start - 1)
-                    || s.is_word(value.start - 1, &["of", "is", "was", "为", "為", "line", "d", "von", "beträgt", "be", "应", "to"]);
+                    || s.is_word(
+                        value.start - 1,
+                        &[
+                            "of", "is", "was", "为", "為", "line", "d", "von", "beträgt", "be", "应", "to",
+                        ],
+                    );
                 value.unit != Unit::None || signed || led && !self.is_compound_number(value)
             }
             (Form::Symbol, false) => {
-                signed && (value.unit == Unit::Degree || unknown <= 2 && (s.is_open(end) || s.is_any_mark(end, &['.', ',', ';'])))
+                signed
+                    && (value.unit == Unit::Degree
+                        || unknown <= 2 && (s.is_open(end) || s.is_any_mark(end, &['.', ',', ';'])))
                     || value.unit == Unit::Degree && unknown <= 2
             }
             (Form::Words, false) => {
-                let led = value.start > 0 && (s.is_mark(value.start - 1, '=') || s.is_word(value.start - 1, &["is", "was", "being"]));
-                value.is_angle() || value.unit == Unit::Degree && unknown <= 4 || value.sign == Sign::Stated && led && unknown <= 6
+                let led = value.start > 0
+                    && (s.is_mark(value.start - 1, '=') || s.is_word(value.start - 1, &["is", "was", "being"]));
+                value.is_angle()
+                    || value.unit == Unit::Degree && unknown <= 4
+                    || value.sign == Sign::Stated && led && unknown <= 6
             }
         }
     }
@@ -541,8 +613,41 @@ impl<'a> Grammar<'a> {
     fn has_foreign_unit(&self, at: usize) -> bool {
         let s = self.s;
         let words = [
-            "nm", "mm", "cm", "dm", "mg", "g", "ml", "mL", "MHz", "Hz", "ppm", "eV", "kcal", "kJ", "mmol", "mol", "K", "min", "h", "hr",
-            "Å", "cal", "torr", "mmHg", "atm", "wt", "N", "M", "mbar", "Pa", "times", "fold", "years", "compounds", "samples",
+            "nm",
+            "mm",
+            "cm",
+            "dm",
+            "mg",
+            "g",
+            "ml",
+            "mL",
+            "MHz",
+            "Hz",
+            "ppm",
+            "eV",
+            "kcal",
+            "kJ",
+            "mmol",
+            "mol",
+            "K",
+            "min",
+            "h",
+            "hr",
+            "Å",
+            "cal",
+            "torr",
+            "mmHg",
+            "atm",
+            "wt",
+            "N",
+            "M",
+            "mbar",
+            "Pa",
+            "times",
+            "fold",
+            "years",
+            "compounds",
+            "samples",
         ];
         if s.kind(at) == Some(Kind::Percent) {
             // Damaged degree sign: `658% (c = 0.1, methanol)`.
@@ -651,7 +756,9 @@ impl<'a> Grammar<'a> {
         }
         let close = (at + 2..at + 24).find(|&n| s.is_mark(n, '/') || s.is_sentence_start(n))?;
         let name = s.slice(at + 1, close);
-        let fits = s.is_mark(close, '/') && (3..=90).contains(&name.len()) && name.chars().filter(|c| c.is_alphabetic()).count() >= 3;
+        let fits = s.is_mark(close, '/')
+            && (3..=90).contains(&name.len())
+            && name.chars().filter(|c| c.is_alphabetic()).count() >= 3;
         fits.then(|| (name.to_owned(), close + 1))
     }
 
@@ -667,7 +774,10 @@ impl<'a> Grammar<'a> {
             // In a series printed in °C throughout.
             return signed
                 && (led || separated)
-                && self.drafts.last().is_some_and(|draft| draft.value.unit == Unit::Celsius);
+                && self
+                    .drafts
+                    .last()
+                    .is_some_and(|draft| draft.value.unit == Unit::Celsius);
         }
         if value.unit == Unit::Degree {
             return signed || separated || led;
@@ -685,7 +795,9 @@ impl<'a> Grammar<'a> {
 
     /// `… to +39 deg (6 minutes)`: the other end of a range, or the next reading of a mutarotation.
     fn onward(&mut self, head: &Head, shared: &Conditions, at: usize, next: usize) -> Option<usize> {
-        let value = self.value(next).filter(|value| value.unit == Unit::Degree || value.is_signed())?;
+        let value = self
+            .value(next)
+            .filter(|value| value.unit == Unit::Degree || value.is_signed())?;
         if value.single.is_none() || value.unit == Unit::Celsius {
             return None;
         }
@@ -708,7 +820,11 @@ impl<'a> Grammar<'a> {
             return Some(end);
         }
         let (first, second) = (last.value.single?, value.single?);
-        let (low, high) = if first.value() <= second.value() { (first, second) } else { (second, first) };
+        let (low, high) = if first.value() <= second.value() {
+            (first, second)
+        } else {
+            (second, first)
+        };
         last.value.low = Some(low);
         last.value.high = Some(high);
         last.value.single = None;
@@ -738,7 +854,9 @@ impl<'a> Grammar<'a> {
             } else if s.is_open(next) && s.number(next + 1).is_some() && s.is_close(next + 2) {
                 next += 3;
             } else if s.number(next).is_some()
-                && (s.get(next).is_some_and(|token| super::condition::is_shifted(token.script))
+                && (s
+                    .get(next)
+                    .is_some_and(|token| super::condition::is_shifted(token.script))
                     || s.is_glued(next)
                     || matches!(s.kind(next + 1), Some(Kind::Plus | Kind::Minus | Kind::Mark(':' | ','))))
             {
@@ -758,7 +876,9 @@ impl<'a> Grammar<'a> {
         let value = self.value(next)?;
         let last = self.drafts.last()?;
         let kind = last.kind;
-        let sound = value.unit != Unit::Celsius && !self.has_foreign_unit(value.end) && (value.is_signed() || value.unit == Unit::Degree);
+        let sound = value.unit != Unit::Celsius
+            && !self.has_foreign_unit(value.end)
+            && (value.is_signed() || value.unit == Unit::Degree);
         if !sound {
             return None;
         }
@@ -781,7 +901,14 @@ impl<'a> Grammar<'a> {
             return None;
         }
         let begins = matches!(s.kind(at), Some(Kind::Plus | Kind::Minus | Kind::Mark('~'))) || s.text(at) == "0";
-        if !begins || at > 0 && s.is_glued(at) && matches!(s.kind(at - 1), Some(Kind::Number(_) | Kind::Word | Kind::Degree | Kind::Close(_))) {
+        if !begins
+            || at > 0
+                && s.is_glued(at)
+                && matches!(
+                    s.kind(at - 1),
+                    Some(Kind::Number(_) | Kind::Word | Kind::Degree | Kind::Close(_))
+                )
+        {
             return None;
         }
         let mut value = self.value(at).filter(Value::is_angle)?;
@@ -791,7 +918,9 @@ impl<'a> Grammar<'a> {
         if !verb && (before(1, &cold) || before(2, &["cooled", "at"])) && value.single.is_some() {
             return None;
         }
-        let angles = ["torsion", "dihedral", "angle", "angles", "tilt", "twist", "θ", "2θ", "contact"];
+        let angles = [
+            "torsion", "dihedral", "angle", "angles", "tilt", "twist", "θ", "2θ", "contact",
+        ];
         if (1..=8).any(|n| before(n, &angles)) {
             return None;
         }
@@ -805,7 +934,13 @@ impl<'a> Grammar<'a> {
     /// Whether "lit.", "cf." or the like announces the statement that begins at `from`.
     fn is_quoted(&self, from: usize) -> bool {
         let s = self.s;
-        let floor = self.drafts.iter().rev().nth(1).map_or(0, |draft| draft.to).max(from.saturating_sub(7));
+        let floor = self
+            .drafts
+            .iter()
+            .rev()
+            .nth(1)
+            .map_or(0, |draft| draft.to)
+            .max(from.saturating_sub(7));
         for at in (floor..from).rev() {
             if s.is_sentence_start(at + 1) && at + 1 < from {
                 return false;
@@ -817,7 +952,15 @@ impl<'a> Grammar<'a> {
         false
     }
 
-    fn push(&mut self, kind: RotationKind, mut value: Value, mut conditions: Conditions, from: usize, to: usize, joint: Joint) {
+    fn push(
+        &mut self,
+        kind: RotationKind,
+        mut value: Value,
+        mut conditions: Conditions,
+        from: usize,
+        to: usize,
+        joint: Joint,
+    ) {
         if let Some(shared) = self.identical_conditions(from, to) {
             conditions.fill_from(&shared);
         } else if matches!(joint, Joint::Head | Joint::Prose) {
@@ -881,8 +1024,12 @@ fn pharmacopoeial_clause(s: &Stream, head: usize) -> Conditions {
         };
         if let Some(from) = solvent_at {
             // `用80ml的水溶解`
-            let from = if s.number(from).is_some() && spells(from + 2, "的") { from + 3 } else { from };
-            if let Some((solvent, _)) = Solvent::find_at(s.tail(from)) {
+            let from = if s.number(from).is_some() && spells(from + 2, "的") {
+                from + 3
+            } else {
+                from
+            };
+            if let Some((solvent, _)) = s.solvent(from) {
                 conditions.solvent.get_or_insert(solvent);
             }
         }
@@ -890,9 +1037,14 @@ fn pharmacopoeial_clause(s: &Stream, head: usize) -> Conditions {
             let mass = s.is_word(at + 1, &["mg", "g"]);
             let before = |word: &str| at >= word.chars().count() && spells(at - word.chars().count(), word);
             if mass && before("含") && conditions.concentration.is_none() {
-                let unit = if s.is_word(at + 1, &["mg"]) { ConcentrationUnit::MilligramsPerMillilitre } else { ConcentrationUnit::GramsPerMillilitre };
+                let unit = if s.is_word(at + 1, &["mg"]) {
+                    ConcentrationUnit::MilligramsPerMillilitre
+                } else {
+                    ConcentrationUnit::GramsPerMillilitre
+                };
                 conditions.concentration = Some(printed(number.printed, unit));
-            } else if mass && (before("本品") || before("本品约") || before("本品約")) && s.is_word(at + 1, &["g"]) {
+            } else if mass && (before("本品") || before("本品约") || before("本品約")) && s.is_word(at + 1, &["g"])
+            {
                 taken = Some(number.printed);
             } else if s.is_word(at + 1, &["ml"]) && before("至") && s.text(at) == "100" {
                 if let (Some(grams), None) = (taken, conditions.concentration) {
@@ -928,7 +1080,14 @@ fn s_is_arrow(s: &Stream, at: usize) -> bool {
 
 /// "Not less than … and not more than …": the two bounds of one range.
 fn other_bound(first: &mut Value, second: &Value) -> bool {
-    match (first.single, first.low, first.high, second.single, second.low, second.high) {
+    match (
+        first.single,
+        first.low,
+        first.high,
+        second.single,
+        second.low,
+        second.high,
+    ) {
         (None, Some(_), None, None, None, Some(high)) => first.high = Some(high),
         (None, None, Some(_), None, Some(low), None) => first.low = Some(low),
         _ => return false,
@@ -959,9 +1118,13 @@ fn has_decimal_hyphens(s: &Stream) -> bool {
 fn share_conditions(s: &Stream, drafts: &mut [Draft]) {
     for n in (1..drafts.len()).rev() {
         let (before, behind) = drafts.split_at_mut(n);
-        let (Some(first), Some(second)) = (before.last_mut(), behind.first()) else { continue };
+        let (Some(first), Some(second)) = (before.last_mut(), behind.first()) else {
+            continue;
+        };
         let adjacent = second.from >= first.to
-            && (first.to..second.from).all(|at| s.is_any_mark(at, &[',', ';', '|', '&', '→']) || s.is_word(at, &["and", "und", "et", "to", "bis"]));
+            && (first.to..second.from).all(|at| {
+                s.is_any_mark(at, &[',', ';', '|', '&', '→']) || s.is_word(at, &["and", "und", "et", "to", "bis"])
+            });
         if !adjacent {
             continue;
         }
@@ -988,13 +1151,20 @@ fn mark_stages(s: &Stream, drafts: &mut Vec<Draft>) {
     while n < drafts.len() {
         let draft = &drafts[n];
         let reach = draft.to..draft.to + 8;
-        let mutarotation = reach.into_iter().any(|at| s.text(at).to_ascii_lowercase().starts_with("mutarot"))
-            || (draft.from..draft.value.start).any(|at| s.is_word(at, &["changes", "changing", "changed", "falls", "rises"]));
+        let mutarotation = reach
+            .into_iter()
+            .any(|at| s.text(at).to_ascii_lowercase().starts_with("mutarot"))
+            || (draft.from..draft.value.start)
+                .any(|at| s.is_word(at, &["changes", "changing", "changed", "falls", "rises"]));
         if let (true, Some(low), Some(high)) = (mutarotation, draft.value.low, draft.value.high) {
             let mut first = draft.clone();
             let mut second = draft.clone();
             let rises = first_end_is_low(s, draft);
-            (first.value.single, second.value.single) = if rises { (Some(low), Some(high)) } else { (Some(high), Some(low)) };
+            (first.value.single, second.value.single) = if rises {
+                (Some(low), Some(high))
+            } else {
+                (Some(high), Some(low))
+            };
             for (part, stage) in [(&mut first, Stage::Initial), (&mut second, Stage::Final)] {
                 part.value.low = None;
                 part.value.high = None;
@@ -1010,12 +1180,17 @@ fn mark_stages(s: &Stream, drafts: &mut Vec<Draft>) {
     // Readings in series, the last of them with a time.
     let mut first = 0;
     for n in 1..=drafts.len() {
-        let goes_on = drafts.get(n).is_some_and(|draft| matches!(draft.joint, Joint::Series | Joint::Twin | Joint::Onward));
+        let goes_on = drafts
+            .get(n)
+            .is_some_and(|draft| matches!(draft.joint, Joint::Series | Joint::Twin | Joint::Onward));
         if goes_on {
             continue;
         }
         let last = n - 1;
-        let timed = drafts[first..=last].iter().filter(|draft| draft.conditions.time.is_some()).count();
+        let timed = drafts[first..=last]
+            .iter()
+            .filter(|draft| draft.conditions.time.is_some())
+            .count();
         if last > first && drafts[last].conditions.time.is_some() && timed >= 1 {
             // A time that a twin took over belongs to the last reading.
             if drafts[last].joint == Joint::Twin {
@@ -1034,7 +1209,11 @@ fn first_end_is_low(s: &Stream, draft: &Draft) -> bool {
     let negative_first = first.is_some_and(|at| at > 0 && s.kind(at - 1) == Some(Kind::Minus));
     match (first.and_then(|at| s.number(at)), draft.value.low) {
         (Some(digits), Some(low)) => {
-            let value = if negative_first { -digits.printed.value() } else { digits.printed.value() };
+            let value = if negative_first {
+                -digits.printed.value()
+            } else {
+                digits.printed.value()
+            };
             (value - low.value()).abs() < 1e-9
         }
         _ => true,
@@ -1047,14 +1226,17 @@ fn name_enantiomers(s: &Stream, drafts: &mut [Draft]) {
     for draft in drafts {
         let from = floor.max(draft.from.saturating_sub(24));
         let before = (from..draft.from).rev().find(|&at| is_enantiomer(s, at));
-        let behind = (draft.to..draft.to + 10).find(|&at| is_enantiomer(s, at) && (draft.to..at).any(|n| s.is_word(n, &["for"])));
+        let behind = (draft.to..draft.to + 10)
+            .find(|&at| is_enantiomer(s, at) && (draft.to..at).any(|n| s.is_word(n, &["for"])));
         floor = draft.to;
         let Some(noun) = behind.or(before) else { continue };
         let mut start = noun;
         // `(S)-(+)-enantiomer`, `L-enantiomer`
         while start > 0 && noun - start < 8 {
-            let descriptor = matches!(s.kind(start - 1), Some(Kind::Minus | Kind::Plus | Kind::Close(')') | Kind::Open('(')))
-                || matches!(s.text(start - 1), "R" | "S" | "L" | "D" | "l" | "d");
+            let descriptor = matches!(
+                s.kind(start - 1),
+                Some(Kind::Minus | Kind::Plus | Kind::Close(')') | Kind::Open('('))
+            ) || matches!(s.text(start - 1), "R" | "S" | "L" | "D" | "l" | "d");
             if !descriptor || s.kind(start - 1) == Some(Kind::Minus) && !s.is_glued(start) && !s.is_glued(start - 1) {
                 break;
             }
@@ -1078,7 +1260,10 @@ fn name_samples(s: &Stream, drafts: &mut [Draft]) {
         let from = draft.from;
         if draft.conditions.form.is_none() && from >= 5 && s.is_mark(from - 1, ':') {
             let signed = (from.saturating_sub(7)..from).rev().find(|&at| {
-                s.is_open(at) && matches!(s.kind(at + 1), Some(Kind::Plus | Kind::Minus)) && s.is_close(at + 2) && s.kind(at + 3) == Some(Kind::Minus)
+                s.is_open(at)
+                    && matches!(s.kind(at + 1), Some(Kind::Plus | Kind::Minus))
+                    && s.is_close(at + 2)
+                    && s.kind(at + 3) == Some(Kind::Minus)
             });
             if let Some(at) = signed {
                 let name: String = s.slice(at, from - 1).split_whitespace().collect();
@@ -1091,7 +1276,8 @@ fn name_samples(s: &Stream, drafts: &mut [Draft]) {
                     break;
                 }
                 let mut reader = Reader::new(s);
-                if reader.excess(at).is_some_and(|end| end <= from) && !s.is_any_mark(at.wrapping_sub(1), &['>', '≥']) {
+                if reader.excess(at).is_some_and(|end| end <= from) && !s.is_any_mark(at.wrapping_sub(1), &['>', '≥'])
+                {
                     draft.conditions.ee = reader.conditions.ee;
                     break;
                 }
@@ -1117,8 +1303,14 @@ fn sign_from_words(s: &Stream, draft: &mut Draft) {
         }
         at -= 1;
         let word = s.text(at).to_lowercase();
-        let left = matches!(word.as_str(), "levorotatory" | "laevorotatory" | "linksdrehend" | "lévogyre" | "levorotatorio");
-        let right = matches!(word.as_str(), "dextrorotatory" | "rechtsdrehend" | "dextrogyre" | "destrorotatorio");
+        let left = matches!(
+            word.as_str(),
+            "levorotatory" | "laevorotatory" | "linksdrehend" | "lévogyre" | "levorotatorio"
+        );
+        let right = matches!(
+            word.as_str(),
+            "dextrorotatory" | "rechtsdrehend" | "dextrogyre" | "destrorotatorio"
+        );
         if left || right {
             if left {
                 let negative = |printed: &mut Option<crate::quantity::Printed>| {

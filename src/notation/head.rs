@@ -84,7 +84,10 @@ fn symbol(s: &Stream, at: usize, bracket: char) -> Option<Head> {
     } else if close.is_some() && is_damaged_alpha(&inner) {
         from = close? + 1;
         Symbol::Damaged
-    } else if matches!(first, "a" | "ct" | "oc") && matches!(s.text(at + 2), "l" | "1" | "J" | "j" | "I" | "!") && s.is_word(at + 3, &["d"]) {
+    } else if matches!(first, "a" | "ct" | "oc")
+        && matches!(s.text(at + 2), "l" | "1" | "J" | "j" | "I" | "!")
+        && s.is_word(at + 3, &["d"])
+    {
         // `[ a l D`: the closing bracket was read as a letter.
         from = at + 3;
         Symbol::Damaged
@@ -97,9 +100,8 @@ fn symbol(s: &Stream, at: usize, bracket: char) -> Option<Head> {
     let mut indices = Indices::new(s, from, symbol == Symbol::Damaged);
     indices.read();
     // `[a]25 +5.6` and `[a] = +39`: Latin letters that announce a signed value.
-    let announces = symbol == Symbol::Latin
-        && bracket == '['
-        && indices.announces_signed(indices.conditions.temperature.is_some());
+    let announces =
+        symbol == Symbol::Latin && bracket == '[' && indices.announces_signed(indices.conditions.temperature.is_some());
     if symbol != Symbol::Alpha && !indices.sure_line && !announces {
         return None;
     }
@@ -114,7 +116,11 @@ fn symbol(s: &Stream, at: usize, bracket: char) -> Option<Head> {
     let mut conditions = indices.conditions;
     conditions.doubts.splice(0..0, doubts);
     Some(Head {
-        kind: if symbol == Symbol::Molar { RotationKind::Molar } else { RotationKind::Specific },
+        kind: if symbol == Symbol::Molar {
+            RotationKind::Molar
+        } else {
+            RotationKind::Specific
+        },
         form: Form::Symbol,
         conditions,
         start: at,
@@ -125,8 +131,11 @@ fn symbol(s: &Stream, at: usize, bracket: char) -> Option<Head> {
 /// Whether print or scanning may have made this of an alpha. Letters that stand in brackets for something else
 /// (concentrations, footnotes, chemical symbols, the refractive index) do not count.
 fn is_damaged_alpha(inner: &str) -> bool {
-    let known = ["", "R", "o", "O", "0", "d", "x", "u", "tt", "«", "»", "?", "&", "<", "CY", "CX", "°", "8", "2", "K"];
-    let lower_pair = inner.len() == 2 && inner.starts_with(['o', 'c', 'a', 'e', 'u']) && inner.chars().all(char::is_alphanumeric);
+    let known = [
+        "", "R", "o", "O", "0", "d", "x", "u", "tt", "«", "»", "?", "&", "<", "CY", "CX", "°", "8", "2", "K",
+    ];
+    let lower_pair =
+        inner.len() == 2 && inner.starts_with(['o', 'c', 'a', 'e', 'u']) && inner.chars().all(char::is_alphanumeric);
     known.contains(&inner) || lower_pair
 }
 
@@ -141,7 +150,9 @@ fn letter(s: &Stream, at: usize) -> Option<Head> {
         let hyphen = usize::from(s.kind(at + 1) == Some(Kind::Minus) && s.is_glued(at + 1) && s.is_glued(at + 2));
         let slash = usize::from(s.is_mark(at + 2, '/'));
         let number_first = hyphen == 0 && s.number(at + 1).is_some() && s.text(at + 2 + slash) == "D";
-        if s.text(at + 1 + hyphen) != "D" && !number_first || hyphen == 1 && s.kind(at + 3) == Some(Kind::Minus) && s.is_glued(at + 3) {
+        if s.text(at + 1 + hyphen) != "D" && !number_first
+            || hyphen == 1 && s.kind(at + 3) == Some(Kind::Minus) && s.is_glued(at + 3)
+        {
             return None;
         }
         at + 1 + hyphen
@@ -156,8 +167,8 @@ fn letter(s: &Stream, at: usize) -> Option<Head> {
     }
     indices.read();
     let end = indices.at;
-    let value_follows = s.is_any_mark(end, &['=', ':', '≈'])
-        || matches!(s.kind(end), Some(Kind::Plus | Kind::Minus)) && s.number(end + 1).is_some();
+    let value_follows = s.is_any_mark(end, &['=', ':', '≈', '≥', '≤', '~', '<', '>'])
+        || matches!(s.kind(end), Some(Kind::Plus | Kind::Minus | Kind::PlusMinus)) && s.number(end + 1).is_some();
     (value_follows && indices.conditions.light.is_some()).then(|| Head {
         kind: RotationKind::Observed,
         form: Form::Symbol,
@@ -243,7 +254,9 @@ impl<'a> Indices<'a> {
                 self.at += 1;
                 true
             }
-            Some(Kind::Mark('~' | '\'' | '"' | '!' | '?' | '*' | ';' | ':' | '.')) if self.conditions.light.is_none() => {
+            Some(Kind::Mark('~' | '\'' | '"' | '!' | '?' | '*' | ';' | ':' | '.'))
+                if self.conditions.light.is_none() =>
+            {
                 let more = s.is_any_mark(at + 1, &['~', '\'', '"', '!', '?', '*']);
                 let fits = self.is_line(at + 1) || more && self.is_line(at + 2);
                 if fits && (self.damaged || s.is_glued(at)) {
@@ -260,7 +273,8 @@ impl<'a> Indices<'a> {
             Some(Kind::Open(_)) => self.bracketed(at),
             Some(Kind::Close(_)) => {
                 // The bracket of `[αD20]` closes behind its indices.
-                let inside = self.conditions.light.is_some() && self.s.text(at) == "]" && at >= 2 && self.opens_alpha(at);
+                let inside =
+                    self.conditions.light.is_some() && self.s.text(at) == "]" && at >= 2 && self.opens_alpha(at);
                 if inside {
                     self.at += 1;
                 }
@@ -279,7 +293,8 @@ impl<'a> Indices<'a> {
     fn announces_signed(&self, sign_is_enough: bool) -> bool {
         let equals = usize::from(self.s.is_mark(self.at, '='));
         let sign = self.at + equals;
-        let bracket_behind = self.s.is_open(sign + 2) || self.s.kind(sign + 2) == Some(Kind::Degree) && self.s.is_open(sign + 3);
+        let bracket_behind =
+            self.s.is_open(sign + 2) || self.s.kind(sign + 2) == Some(Kind::Degree) && self.s.is_open(sign + 3);
         (equals == 1 || sign_is_enough || bracket_behind)
             && matches!(self.s.kind(sign), Some(Kind::Plus | Kind::Minus))
             && self.s.number(sign + 1).is_some()
@@ -287,7 +302,10 @@ impl<'a> Indices<'a> {
 
     fn opens_alpha(&self, close: usize) -> bool {
         let s = self.s;
-        (close.saturating_sub(6)..close).rev().find(|&n| s.is_open(n) || s.is_close(n)).is_some_and(|n| s.is_open(n))
+        (close.saturating_sub(6)..close)
+            .rev()
+            .find(|&n| s.is_open(n) || s.is_close(n))
+            .is_some_and(|n| s.is_open(n))
     }
 
     fn is_line(&self, at: usize) -> bool {
@@ -305,7 +323,8 @@ impl<'a> Indices<'a> {
                 line: crate::quantity::SpectralLine::Named("Hg".to_owned()),
                 nanometres: None,
             });
-        } else if matches!(text, "j" | "r") && s.is_glued(at) && self.conditions.light.is_none() && self.at_bracket(at) {
+        } else if matches!(text, "j" | "r") && s.is_glued(at) && self.conditions.light.is_none() && self.at_bracket(at)
+        {
             // The transition tint and the red line of old polarimeters.
             self.conditions.light = Some(Light {
                 line: crate::quantity::SpectralLine::Named(text.to_owned()),
@@ -314,7 +333,10 @@ impl<'a> Indices<'a> {
         } else if matches!(text, "D" | "d" | "Na" | "NaD" | "Д") || stray {
             // `[α] d-limonene` is no index, nor is a second letter.
             if self.conditions.light.is_some() && text != "D"
-                || text == "d" && s.kind(at + 1) == Some(Kind::Minus) && s.is_glued(at + 1) && s.kind(at + 2) == Some(Kind::Word)
+                || text == "d"
+                    && s.kind(at + 1) == Some(Kind::Minus)
+                    && s.is_glued(at + 1)
+                    && s.kind(at + 2) == Some(Kind::Word)
             {
                 return false;
             }
@@ -367,14 +389,16 @@ impl<'a> Indices<'a> {
                 }
             }
         }
-        let before_line = self.conditions.light.is_none() && (self.is_line(behind) || s.is_any_mark(behind, &['/', '_', '^']) && self.is_line(behind + 1));
+        let before_line = self.conditions.light.is_none()
+            && (self.is_line(behind) || s.is_any_mark(behind, &['/', '_', '^']) && self.is_line(behind + 1));
         if celsius || shifted || before_line {
             return self.set_temperature(number, behind);
         }
         // `[α]D20 (c 1.00, EtOH): -49.1`, `[α]D25, -7.2`
         let behind_bracket = s.is_open(behind).then(|| s.behind_bracket(behind, 40)).flatten();
         let announced = behind_bracket.is_some_and(|end| {
-            s.is_any_mark(end, &[':', '=']) || matches!(s.kind(end), Some(Kind::Plus | Kind::Minus)) && s.number(end + 1).is_some()
+            s.is_any_mark(end, &[':', '='])
+                || matches!(s.kind(end), Some(Kind::Plus | Kind::Minus)) && s.number(end + 1).is_some()
         });
         let comma = s.is_mark(behind, ',') && matches!(s.kind(behind + 1), Some(Kind::Plus | Kind::Minus));
         if announced || comma {
@@ -391,7 +415,11 @@ impl<'a> Indices<'a> {
         if s.is_glued(at) && number.decimals() == 0 && behind == at + 1 && goes_on {
             return self.set_temperature(number, behind);
         }
-        if number.decimals() == 0 && behind == at + 1 && (15.0..=30.0).contains(&number.value()) && self.conditions.light.is_some() {
+        if number.decimals() == 0
+            && behind == at + 1
+            && (15.0..=30.0).contains(&number.value())
+            && self.conditions.light.is_some()
+        {
             self.conditions.doubts.push(Doubt::ValueOrTemperature);
         }
         false
@@ -409,7 +437,12 @@ impl<'a> Indices<'a> {
         let glued = s.is_glued(dash) && s.is_glued(dash + 1);
         let Some(second) = s.number(dash + 1) else { return };
         let second = second.printed;
-        if glued && dash == at + 1 && second.decimals() == 0 && second.value() > number.value() && second.value() <= 35.0 {
+        if glued
+            && dash == at + 1
+            && second.decimals() == 0
+            && second.value() > number.value()
+            && second.value() <= 35.0
+        {
             self.conditions.doubts.push(Doubt::MinusOrRange);
         }
     }
@@ -418,7 +451,11 @@ impl<'a> Indices<'a> {
     fn behind_degree(&self, at: usize) -> (usize, bool) {
         let s = self.s;
         if s.kind(at) == Some(Kind::Degree) {
-            return if s.text(at + 1) == "C" { (at + 2, true) } else { (at + 1, false) };
+            return if s.text(at + 1) == "C" {
+                (at + 2, true)
+            } else {
+                (at + 1, false)
+            };
         }
         if s.text(at) == "C" || s.is_word(at, &["oC", "degC"]) {
             return (at + 1, true);
@@ -435,12 +472,29 @@ impl<'a> Indices<'a> {
             }
             Some(Kind::Mark('=' | ':' | '≈' | '~' | '≥' | '≤' | '>' | '<')) => true,
             Some(Kind::Open(_)) => {
-                matches!(s.kind(at + 1), Some(Kind::Plus | Kind::Minus)) && (s.is_close(at + 2) || s.number(at + 2).is_some())
+                matches!(s.kind(at + 1), Some(Kind::Plus | Kind::Minus))
+                    && (s.is_close(at + 2) || s.number(at + 2).is_some())
             }
             Some(Kind::Number(digits)) => !is_wavelength(digits) || self.conditions.light.is_some(),
             Some(Kind::Word) => s.is_word(
                 at,
-                &["of", "is", "was", "between", "ca", "about", "approximately", "zwischen", "minus", "plus", "not", "was", "von", "为", "為"],
+                &[
+                    "of",
+                    "is",
+                    "was",
+                    "between",
+                    "ca",
+                    "about",
+                    "approximately",
+                    "zwischen",
+                    "minus",
+                    "plus",
+                    "not",
+                    "was",
+                    "von",
+                    "为",
+                    "為",
+                ],
             ),
             _ => false,
         }
@@ -495,9 +549,28 @@ impl<'a> Indices<'a> {
 
 /// Nouns of rotation.
 const NOUNS: [&str; 22] = [
-    "rotation", "rotations", "drehung", "drehwert", "drehwerte", "drehvermögen", "drehungsvermögen", "rotationsvermögen",
-    "rotationswert", "rotazione", "rotación", "rotacion", "rotação", "rotace", "rotatie", "вращение", "вращения", "skręcalność",
-    "skręcająca", "optisk", "rotaion", "rotaton",
+    "rotation",
+    "rotations",
+    "drehung",
+    "drehwert",
+    "drehwerte",
+    "drehvermögen",
+    "drehungsvermögen",
+    "rotationsvermögen",
+    "rotationswert",
+    "rotazione",
+    "rotación",
+    "rotacion",
+    "rotação",
+    "rotace",
+    "rotatie",
+    "вращение",
+    "вращения",
+    "skręcalność",
+    "skręcająca",
+    "optisk",
+    "rotaion",
+    "rotaton",
 ];
 
 /// Adjectives, with the kind they make of the rotation.
@@ -536,7 +609,10 @@ const ADJECTIVES: [(&str, RotationKind); 31] = [
 ];
 
 fn adjective(s: &Stream, at: usize) -> Option<RotationKind> {
-    ADJECTIVES.iter().find(|(word, _)| s.is_word(at, &[word])).map(|&(_, kind)| kind)
+    ADJECTIVES
+        .iter()
+        .find(|(word, _)| s.is_word(at, &[word]))
+        .map(|&(_, kind)| kind)
 }
 
 fn words(s: &Stream, at: usize) -> Option<Head> {
@@ -582,7 +658,10 @@ fn words(s: &Stream, at: usize) -> Option<Head> {
     } else {
         RotationKind::Observed
     };
-    let noun_is_enough = s.is_word(at, &["drehwert", "drehvermögen", "drehungsvermögen", "rotatoire", "rotatorio"]);
+    let noun_is_enough = s.is_word(
+        at,
+        &["drehwert", "drehvermögen", "drehungsvermögen", "rotatoire", "rotatorio"],
+    );
     if kinds.is_empty() && !noun_is_enough {
         return Some(bare(kind, at, end));
     }
@@ -607,7 +686,11 @@ fn bare(kind: RotationKind, start: usize, end: usize) -> Head {
 
 /// 比旋度, 比旋光度 (specific), 旋光度 (observed).
 fn ideographs(s: &Stream, at: usize) -> Option<Head> {
-    let spells = |word: &str| word.chars().enumerate().all(|(n, c)| s.text(at + n).starts_with(c) && s.kind(at + n) == Some(Kind::Word));
+    let spells = |word: &str| {
+        word.chars()
+            .enumerate()
+            .all(|(n, c)| s.text(at + n).starts_with(c) && s.kind(at + n) == Some(Kind::Word))
+    };
     let (kind, length) = [
         ("比旋光度", RotationKind::Specific),
         ("比旋度", RotationKind::Specific),

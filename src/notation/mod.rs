@@ -46,8 +46,10 @@ pub fn read(text: &str) -> Vec<Found> {
     for segment in segment::segments(text) {
         let stream = Stream::new(&text[segment.clone()]);
         let drafts = Grammar::run(&stream);
-        let mut found: Vec<Found> =
-            drafts.into_iter().map(|draft| finish(&stream, draft, text, segment.start)).collect();
+        let mut found: Vec<Found> = drafts
+            .into_iter()
+            .map(|draft| finish(&stream, draft, text, segment.start))
+            .collect();
         name_forms(&text[segment], &mut found);
         all.extend(found);
     }

@@ -78,11 +78,25 @@ fn is_place(bytes: &[u8], at: usize) -> bool {
     let rest = &bytes[at..];
     let folded = |word: &[u8]| rest.len() >= word.len() && rest[..word.len()].eq_ignore_ascii_case(word);
     match rest[0] {
-        b'r' | b'R' => folded(b"rotati") || folded(b"rotato") || folded(b"rotaz") || folded(b"rotaci") || folded(b"rotac") || folded(b"rotai"),
+        b'r' | b'R' => {
+            folded(b"rotati")
+                || folded(b"rotato")
+                || folded(b"rotaz")
+                || folded(b"rotaci")
+                || folded(b"rotac")
+                || folded(b"rotai")
+        }
         b'd' | b'D' => folded(b"drehung") || folded(b"drehwert") || folded(b"drehverm"),
         // `[` and a short inside, or indices behind a symbol.
         b'[' | b'{' => bracket(&rest[1..rest.len().min(40)]),
-        b'a' | b'A' => folded(b"alpha") && rest.get(5).is_some_and(|&b| matches!(b, b']' | b'D' | b'-' | b' ' | b')' | b'_' | b'(')) || rest.starts_with(b"aD") || rest.starts_with("aᴅ".as_bytes()),
+        b'a' | b'A' => {
+            folded(b"alpha")
+                && rest
+                    .get(5)
+                    .is_some_and(|&b| matches!(b, b']' | b'D' | b'-' | b' ' | b')' | b'_' | b'('))
+                || rest.starts_with(b"aD")
+                || rest.starts_with("aᴅ".as_bytes())
+        }
         b'c' | b'C' => rest.starts_with(b"c=") || rest.starts_with(b"c ="),
         // `(c 1.0, CHCl3)` behind a value whose symbol was a picture.
         b'(' => {
@@ -107,6 +121,14 @@ fn is_place(bytes: &[u8], at: usize) -> bool {
 /// Whether what follows an opening bracket may be the inside of a symbol: at most a few characters that are no digits,
 /// and the letter of a line close behind.
 fn bracket(rest: &[u8]) -> bool {
-    let latin = rest.trim_ascii_start().first().is_some_and(|b| matches!(b, b'a' | b'A')) && rest.get(1) == Some(&b']');
-    latin || rest.iter().any(|b| matches!(b, b'D' | b'd' | 0xCE | 0xF0) || *b == 0xEF) || rest.windows(2).any(|pair| pair == b"Hg")
+    let latin = rest
+        .trim_ascii_start()
+        .first()
+        .is_some_and(|b| matches!(b, b'a' | b'A' | b'M' | b'm'))
+        && rest.get(1) == Some(&b']');
+    latin
+        || rest
+            .iter()
+            .any(|b| matches!(b, b'D' | b'd' | 0xCE | 0xF0) || *b == 0xEF)
+        || rest.windows(2).any(|pair| pair == b"Hg")
 }

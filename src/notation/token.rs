@@ -110,7 +110,9 @@ impl Lexer<'_> {
             c if c.is_alphabetic() => (Kind::Word, self.word(start, script)),
             c => (Kind::Mark(c), start + c.len_utf8()),
         };
-        let kind = self.degree_behind_number(kind, start, end, spaced, script).unwrap_or(kind);
+        let kind = self
+            .degree_behind_number(kind, start, end, spaced, script)
+            .unwrap_or(kind);
         self.tokens.push(Token {
             kind,
             start,
@@ -130,7 +132,7 @@ impl Lexer<'_> {
         }
         let text = &self.clean.text[start..end];
         let lone_word = kind == Kind::Word && matches!(text, "o" | "O");
-        let raised = script == Script::Super && before.script != Script::Super && matches!(text, "o" | "O" | "0");
+        let raised = script == Script::Super && before.script == Script::Normal && matches!(text, "o" | "O" | "0");
         // `20oC` is one word to the lexer and left to the grammar.
         (raised || lone_word).then_some(Kind::Degree)
     }
@@ -156,7 +158,10 @@ impl Lexer<'_> {
         let mut decimals = 0;
         let mut comma = false;
         let mut thousands = false;
-        let mark = self.clean.text[end..].chars().next().filter(|c| matches!(c, '.' | ',' | '·'));
+        let mark = self.clean.text[end..]
+            .chars()
+            .next()
+            .filter(|c| matches!(c, '.' | ',' | '·'));
         if let Some(mark) = mark {
             let from = end + mark.len_utf8();
             let after = if from < bytes.len() { run(from) } else { 0 };
@@ -212,7 +217,9 @@ impl Lexer<'_> {
         let mut alphabet = None;
         for (n, c) in self.clean.text[start..].char_indices() {
             let this = Alphabet::of(c);
-            if this.is_none() || alphabet.is_some_and(|first| Some(first) != this) || self.clean.script(start + n) != script
+            if this.is_none()
+                || alphabet.is_some_and(|first| Some(first) != this)
+                || self.clean.script(start + n) != script
             {
                 return start + n;
             }
@@ -270,7 +277,11 @@ mod tests {
             let [Kind::Number(digits)] = kinds(source)[..] else {
                 panic!("{source} is one number");
             };
-            assert_eq!((digits.printed.value(), digits.printed.decimals()), (value, decimals), "{source}");
+            assert_eq!(
+                (digits.printed.value(), digits.printed.decimals()),
+                (value, decimals),
+                "{source}"
+            );
             assert_eq!(digits.thousands, thousands, "{source}");
         }
     }

@@ -131,7 +131,11 @@ impl Reader<'_> {
                 Some(_) => Sign::Stated,
                 None => Sign::NotStated,
             };
-            let signed = if first.sign == Some(SignMark::Minus) { first.number.negated() } else { first.number };
+            let signed = if first.sign == Some(SignMark::Minus) {
+                first.number.negated()
+            } else {
+                first.number
+            };
             if let Some((tolerance, end)) = self.tolerance(at, &mut doubts) {
                 value.plus_minus = Some(tolerance.number);
                 if value.unit == Unit::None {
@@ -158,8 +162,21 @@ impl Reader<'_> {
             return Some(at + 1);
         }
         let words = [
-            "about", "approximately", "approx", "ca", "circa", "around", "etwa", "environ", "roughly", "nearly", "ungefähr",
-            "约", "約", "cca", "zirka",
+            "about",
+            "approximately",
+            "approx",
+            "ca",
+            "circa",
+            "around",
+            "etwa",
+            "environ",
+            "roughly",
+            "nearly",
+            "ungefähr",
+            "约",
+            "約",
+            "cca",
+            "zirka",
         ];
         if s.is_word(at, &words) {
             return Some(if s.is_mark(at + 1, '.') { at + 2 } else { at + 1 });
@@ -192,7 +209,11 @@ impl Reader<'_> {
             Kind::Mark('≤' | '<' | '≦' | '⩽') => Bound::Most,
             _ => return None,
         };
-        let next = if s.is_mark(at + 1, '=') && s.is_glued(at + 1) { at + 2 } else { at + 1 };
+        let next = if s.is_mark(at + 1, '=') && s.is_glued(at + 1) {
+            at + 2
+        } else {
+            at + 1
+        };
         Some((next, bound))
     }
 
@@ -335,7 +356,9 @@ impl Reader<'_> {
         // `1.2 × 10^3`
         if s.is_any_mark(at + 1, &['×', 'x']) || s.is_word(at + 1, &["x"]) {
             if let (Some(ten), Some(power)) = (s.number(at + 2), s.number(at + 3)) {
-                let raised = s.get(at + 3).is_some_and(|token| token.script == super::clean::Script::Super);
+                let raised = s
+                    .get(at + 3)
+                    .is_some_and(|token| token.script == super::clean::Script::Super);
                 let power_value = power.printed.value();
                 if ten.printed.value() == 10.0 && raised && power_value <= 6.0 {
                     let decimals = i32::from(digits.printed.decimals()) - power_value as i32;
@@ -363,8 +386,8 @@ impl Reader<'_> {
             }
             Some(Kind::Word) => {
                 let words = [
-                    "deg", "degs", "degree", "degrees", "de", "grad", "grado", "gradi", "grados", "degré", "degrés", "度",
-                    "град", "stopni", "grader",
+                    "deg", "degs", "degree", "degrees", "de", "grad", "grado", "gradi", "grados", "degré", "degrés",
+                    "度", "град", "stopni", "grader",
                 ];
                 if s.is_word(at, &words) && !(s.is_word(at, &["de", "grad"]) && s.is_glued(at)) {
                     let mut next = at + 1;
@@ -425,8 +448,12 @@ impl Reader<'_> {
     fn second_term(&self, at: usize, first: &Term, between: bool, doubts: &mut Vec<Doubt>) -> Option<(Term, usize)> {
         let s = self.s;
         let mut probe = Vec::new();
-        if s.is_word(at, &["to", "bis", "à", "至", "til", "till", "until", "through", "do", "до", "auf"])
-            || (between && s.is_word(at, &["and", "und", "et", "e", "y"]))
+        if s.is_word(
+            at,
+            &[
+                "to", "bis", "à", "至", "til", "till", "until", "through", "do", "до", "auf",
+            ],
+        ) || (between && s.is_word(at, &["and", "und", "et", "e", "y"]))
             || (between && s.is_mark(at, '&'))
             || s.is_any_mark(at, &['~', '÷', '…'])
             || s.is_any_mark(at, &['„', '"']) && s.get(at).is_some_and(|token| token.spaced)
@@ -469,7 +496,8 @@ impl Reader<'_> {
         }
         let second = self.term(at + 1, &mut probe)?;
         // `- 13° - 14°`: two values rather than a range that lost a sign; `4-+ 24°`: a stray digit.
-        let two_values = spaced_before && first.unit == Unit::Degree && first.sign == Some(SignMark::Minus) && second.sign.is_none();
+        let two_values =
+            spaced_before && first.unit == Unit::Degree && first.sign == Some(SignMark::Minus) && second.sign.is_none();
         let stray = !spaced_before && first.sign.is_none() && second.sign == Some(SignMark::Plus);
         if two_values || stray {
             return None;

@@ -27,7 +27,14 @@ pub enum Style {
 
 impl Style {
     /// All styles.
-    pub const ALL: [Self; 6] = [Self::Plain, Self::Ascii, Self::Markdown, Self::Html, Self::Latex, Self::Cif];
+    pub const ALL: [Self; 6] = [
+        Self::Plain,
+        Self::Ascii,
+        Self::Markdown,
+        Self::Html,
+        Self::Latex,
+        Self::Cif,
+    ];
 
     const fn is_ascii(self) -> bool {
         matches!(self, Self::Ascii | Self::Cif)
@@ -60,7 +67,8 @@ pub fn write(statement: &Statement, style: Style) -> Result<String, WriteError> 
     let mut text = head.text;
     if statement.sign == Sign::NotStated || style == Style::Cif || head.needs_equals {
         // A bound or a tilde takes the place of the equals sign.
-        let led = value.trim_start_matches('$').starts_with(['≥', '≤', '≈', '>', '<', '~', '\\']);
+        let leaders = ["≥", "≤", "≈", ">", "<", "~", "$\\geq", "$\\leq", "$\\approx"];
+        let led = leaders.iter().any(|leader| value.starts_with(leader));
         text.push_str(if led { "" } else { " =" });
     }
     text.push(' ');
@@ -114,7 +122,11 @@ fn head(statement: &Statement, style: Style) -> Result<Head, WriteError> {
         if line.as_deref() == Some("Hg") {
             return Err(WriteError::Line);
         }
-        let words = if statement.kind == RotationKind::Molar { "molar rotation" } else { "optical rotation" };
+        let words = if statement.kind == RotationKind::Molar {
+            "molar rotation"
+        } else {
+            "optical rotation"
+        };
         return Ok(Head {
             text: words.to_owned(),
             left: Left {
@@ -140,11 +152,22 @@ fn head(statement: &Statement, style: Style) -> Result<Head, WriteError> {
     let text = match style {
         Style::Plain => format!("{symbol}{}{}", after("_", &line), after("^", at)),
         Style::Ascii if statement.kind == RotationKind::Observed => format!("{symbol}-{line}{}", around("[", at, "]")),
-        Style::Ascii => format!("{symbol}{at}{}{line}", if at.is_empty() || line.is_empty() { "" } else { "/" }),
+        Style::Ascii => format!(
+            "{symbol}{at}{}{line}",
+            if at.is_empty() || line.is_empty() { "" } else { "/" }
+        ),
         Style::Markdown | Style::Html => {
-            format!("{symbol}{}{}", around("<sub>", &line, "</sub>"), around("<sup>", at, "</sup>"))
+            format!(
+                "{symbol}{}{}",
+                around("<sub>", &line, "</sub>"),
+                around("<sup>", at, "</sup>")
+            )
         }
-        Style::Latex => format!("${symbol}{}{}$", around("_{\\mathrm{", &line, "}}"), around("^{", at, "}")),
+        Style::Latex => format!(
+            "${symbol}{}{}$",
+            around("_{\\mathrm{", &line, "}}"),
+            around("^{", at, "}")
+        ),
         Style::Cif => format!("{symbol}{}{}", around("^", at, "^"), around("~", &line, "~")),
     };
     Ok(Head {
@@ -163,12 +186,22 @@ fn after(mark: &str, text: &str) -> String {
 
 /// `text` between two marks; nothing when there is no text.
 fn around(before: &str, text: &str, behind: &str) -> String {
-    if text.is_empty() { String::new() } else { format!("{before}{text}{behind}") }
+    if text.is_empty() {
+        String::new()
+    } else {
+        format!("{before}{text}{behind}")
+    }
 }
 
 fn value(statement: &Statement, style: Style) -> Result<String, WriteError> {
     let number = |printed: Printed| signed(printed, statement.sign, style);
-    let math = |text: String| if style == Style::Latex { format!("${text}$") } else { text };
+    let math = |text: String| {
+        if style == Style::Latex {
+            format!("${text}$")
+        } else {
+            text
+        }
+    };
     let (least, most) = match style {
         Style::Latex => ("\\geq ", "\\leq "),
         _ if style.is_ascii() => (">= ", "<= "),
@@ -282,7 +315,9 @@ fn concentration(c: &PrintedConcentration, style: Style) -> String {
         Style::Latex => "$c$ ",
         _ => "c ",
     };
-    let number = c.high.map_or_else(|| c.low.to_string(), |high| format!("{}-{high}", c.low));
+    let number = c
+        .high
+        .map_or_else(|| c.low.to_string(), |high| format!("{}-{high}", c.low));
     let unit = match c.unit {
         ConcentrationUnit::GramsPer100Millilitres => "",
         ConcentrationUnit::Percent => "%",
@@ -305,7 +340,11 @@ fn celsius(number: &str, style: Style) -> String {
 
 /// In LaTeX a bare per cent sign begins a comment.
 fn percent(text: &str, style: Style) -> String {
-    if style == Style::Latex { text.replace('%', "\\%") } else { text.to_owned() }
+    if style == Style::Latex {
+        text.replace('%', "\\%")
+    } else {
+        text.to_owned()
+    }
 }
 
 /// Lowers the digits of formulas: `CHCl3` but not `1,2-dichloroethane` or `HCl 1 N`.
