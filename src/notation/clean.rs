@@ -70,7 +70,7 @@ impl Clean {
         if c == ' ' || c == '\n' {
             let tail = self.text.as_bytes();
             match (tail.last(), c) {
-                (None | Some(b' '), ' ') | (Some(b'\n'), ' ') => return,
+                (None | Some(b' ' | b'\n'), ' ') => return,
                 (Some(b' '), '\n') => {
                     self.text.pop();
                     self.origin.pop();
@@ -151,7 +151,7 @@ impl<'a> Cleaner<'a> {
                 self.skip(1);
             }
             '{' | '}' if self.in_math() || self.scripts.last().is_some_and(|&(_, end)| end != usize::MAX) => {
-                self.skip(1)
+                self.skip(1);
             }
             '*' => self.star(),
             c if c.is_whitespace() => self.blank(c),
@@ -186,9 +186,9 @@ impl<'a> Cleaner<'a> {
         let before = self.out.text.ends_with(|c: char| c.is_ascii_digit());
         let after = self.rest()[1..].starts_with(|c: char| c.is_ascii_digit());
         if before && after {
-            self.emit('*', 1)
+            self.emit('*', 1);
         } else {
-            self.skip(1)
+            self.skip(1);
         }
     }
 
@@ -405,17 +405,17 @@ impl<'a> Cleaner<'a> {
         }
         let rest = if self.in_math() { next } else { rest };
         let blanks = self.rest().len() - 1 - rest.len();
-        if mark == '^' {
-            if let Some(length) = script_pair(rest, b'^') {
-                return self.scripted(Script::Super, length);
-            }
+        if mark == '^'
+            && let Some(length) = script_pair(rest, b'^')
+        {
+            return self.scripted(Script::Super, length);
         }
         let digits = rest
             .bytes()
             .take(6)
             .take_while(|b| b.is_ascii_digit() || *b == b'.')
             .count();
-        let letter = rest.starts_with(|c: char| c.is_ascii_alphabetic()) as usize;
+        let letter = usize::from(rest.starts_with(|c: char| c.is_ascii_alphabetic()));
         let alone = !rest[letter.min(rest.len())..].starts_with(|c: char| c.is_ascii_alphabetic());
         if rest.starts_with("\\circ") || rest.starts_with('\\') && self.in_math() {
             self.skip(1 + blanks);
@@ -471,7 +471,7 @@ impl<'a> Cleaner<'a> {
             '\u{F05D}' | '\u{3011}' | '\u{3015}' => (']', None),
             '\u{F03D}' => ('=', None),
             '\u{F06C}' => ('λ', None),
-            '\u{F020}'..='\u{F0FF}' => (' ', None),
+            '\u{F020}'..='\u{F0FF}' | '\u{00A0}' => (' ', None),
             '\u{2018}' | '\u{2019}' | '\u{201B}' | '\u{2032}' | '\u{02B9}' | '\u{00B4}' => ('\'', None),
             '\u{201C}' | '\u{201D}' | '\u{2033}' => ('"', None),
             '\u{1D05}' => ('D', Some(Script::Sub)),
@@ -486,7 +486,6 @@ impl<'a> Cleaner<'a> {
                 return self.emit_folded(c, length, Script::Super);
             }
             '\u{2080}'..='\u{209C}' => return self.emit_folded(c, length, Script::Sub),
-            '\u{00A0}' => (' ', None),
             '\u{00B5}' => ('μ', None),
             '\u{00A9}' | '\u{00AE}' | '\u{00B0}' | '\u{00B1}' | '\u{00B7}' => (c, None),
             '\u{FB00}'..='\u{FB06}'
@@ -707,9 +706,9 @@ mod tests {
 
     #[test]
     fn scripts_are_kept_beside_the_text() {
+        use Script::{Normal, Sub, Super};
         let clean = Clean::new("[α]^25^~D~ x");
         let scripts: Vec<_> = (0..clean.text.len()).map(|at| clean.script(at)).collect();
-        use Script::{Normal, Sub, Super};
         assert_eq!(
             scripts,
             [Normal, Normal, Normal, Normal, Super, Super, Sub, Normal, Normal]

@@ -147,11 +147,12 @@ impl<'a> Reader<'a> {
             .get(..7.min(inner.trim_start().len()))
             .unwrap_or("")
             .to_ascii_lowercase();
-        if inner.len() <= 40 && words.iter().any(|word| folded.starts_with(word)) {
-            if let Ok(Solvent::Neat) = Solvent::parse(inner) {
-                self.conditions.solvent.get_or_insert(Solvent::Neat);
-                return Some(limit);
-            }
+        if inner.len() <= 40
+            && words.iter().any(|word| folded.starts_with(word))
+            && let Ok(Solvent::Neat) = Solvent::parse(inner)
+        {
+            self.conditions.solvent.get_or_insert(Solvent::Neat);
+            return Some(limit);
         }
         while at < limit {
             if close.is_none() && self.ends_open_bracket(at) {
@@ -261,17 +262,18 @@ impl<'a> Reader<'a> {
             let comma = probe > at && s.is_mark(probe - 1, ',');
             let semicolon = s.is_mark(probe, ';');
             if semicolon {
-                if s.is_word(probe + 1, &["c"]) && s.is_mark(probe + 2, '=') {
-                    if let Some(next) = self.item(
+                if s.is_word(probe + 1, &["c"])
+                    && s.is_mark(probe + 2, '=')
+                    && let Some(next) = self.item(
                         probe + 1,
                         Place::Line {
                             linked: true,
                             dissolved: true,
                         },
-                    ) {
-                        at = next;
-                        continue;
-                    }
+                    )
+                {
+                    at = next;
+                    continue;
                 }
                 // `between + 25° and + 26°; (10 % solution in 2N HCl)`, unless the bracket announces the next value.
                 if s.is_open(probe + 1) && self.conditions.is_without_sample() {
@@ -287,17 +289,18 @@ impl<'a> Reader<'a> {
                     }
                 }
                 // `at 25 °C; 546.1 nm in pyridine`
-                if s.number(probe + 1).is_some() && s.is_word(probe + 2, &["nm"]) {
-                    if let Some(next) = self.item(
+                if s.number(probe + 1).is_some()
+                    && s.is_word(probe + 2, &["nm"])
+                    && let Some(next) = self.item(
                         probe + 1,
                         Place::Line {
                             linked: true,
                             dissolved: true,
                         },
-                    ) {
-                        at = next;
-                        continue;
-                    }
+                    )
+                {
+                    at = next;
+                    continue;
                 }
                 break;
             }
@@ -549,11 +552,9 @@ impl<'a> Reader<'a> {
         let mut high = None;
         let mut end = next + 1;
         let joined = s.kind(end) == Some(Kind::Minus) || s.is_word(end, &["to", "bis", "至"]) || s.is_mark(end, '~');
-        if joined {
-            if let Some(second) = s.number(end + 1) {
-                high = Some(second.printed);
-                end += 2;
-            }
+        if joined && let Some(second) = s.number(end + 1) {
+            high = Some(second.printed);
+            end += 2;
         }
         if let Some(found) = self.mass_unit(end, low) {
             unit = found.unit;
@@ -611,10 +612,10 @@ impl<'a> Reader<'a> {
             let solution = usize::from(s.is_word(at + 4, &["solution", "soln"]));
             return found(U::Percent, value, at + 4 + solution);
         }
-        if let Some((unit, end)) = self.ratio_unit(at) {
-            if s.kind(end) == Some(Kind::Percent) {
-                return found(unit, value, end + 1);
-            }
+        if let Some((unit, end)) = self.ratio_unit(at)
+            && s.kind(end) == Some(Kind::Percent)
+        {
+            return found(unit, value, end + 1);
         }
         if s.is_word(at, &["wt"]) && s.kind(at + 1) == Some(Kind::Percent) {
             return found(U::PercentByMass, value, at + 2);
@@ -729,8 +730,7 @@ impl<'a> Reader<'a> {
             match (milligrams, millilitres) {
                 (false, 1.0) => (U::GramsPerMillilitre, value),
                 (false, 100.0) => (U::GramsPer100Millilitres, value),
-                (false, 1000.0) => (U::MilligramsPerMillilitre, value),
-                (true, 1.0) => (U::MilligramsPerMillilitre, value),
+                (false, 1000.0) | (true, 1.0) => (U::MilligramsPerMillilitre, value),
                 (true, 1000.0) => (U::MilligramsPerLitre, value),
                 (true, 100.0) => (U::GramsPer100Millilitres, shifted(value, -3)),
                 (false, volume) => (U::GramsPer100Millilitres, scaled(value, 100.0 / volume)),
@@ -931,14 +931,14 @@ impl<'a> Reader<'a> {
         // A temperature, or a range of temperatures.
         if let Some(end) = self.behind_celsius(at + 1) {
             // `at 365 °C`: no rotation is measured there, but at 365 nm.
-            if number.value() >= 230.0 {
-                if let Some(light) = Light::at(number.value()) {
-                    self.conditions
-                        .doubts
-                        .push(Doubt::WavelengthUnit(s.slice(at, end).to_owned()));
-                    self.set_light(light);
-                    return Some(end);
-                }
+            if number.value() >= 230.0
+                && let Some(light) = Light::at(number.value())
+            {
+                self.conditions
+                    .doubts
+                    .push(Doubt::WavelengthUnit(s.slice(at, end).to_owned()));
+                self.set_light(light);
+                return Some(end);
             }
             // `-20 °C` within a bracket is below zero; on the line a dash may be something else.
             let minus = at > 0
@@ -949,16 +949,17 @@ impl<'a> Reader<'a> {
             self.set_temperature(StatedTemperature::At(number));
             return Some(self.light_behind_temperature(end));
         }
-        if s.kind(at + 1) == Some(Kind::Minus) || s.is_word(at + 1, &["to"]) || s.kind(at + 1) == Some(Kind::PlusMinus)
+        if (s.kind(at + 1) == Some(Kind::Minus)
+            || s.is_word(at + 1, &["to"])
+            || s.kind(at + 1) == Some(Kind::PlusMinus))
+            && let (Some(second), Some(end)) = (s.number(at + 2), self.behind_celsius(at + 3))
         {
-            if let (Some(second), Some(end)) = (s.number(at + 2), self.behind_celsius(at + 3)) {
-                self.set_temperature(if s.kind(at + 1) == Some(Kind::PlusMinus) {
-                    StatedTemperature::At(number)
-                } else {
-                    StatedTemperature::Range(number, second.printed)
-                });
-                return Some(self.light_behind_temperature(end));
-            }
+            self.set_temperature(if s.kind(at + 1) == Some(Kind::PlusMinus) {
+                StatedTemperature::At(number)
+            } else {
+                StatedTemperature::Range(number, second.printed)
+            });
+            return Some(self.light_behind_temperature(end));
         }
         // `28/D`, `20/D`, and `at 20°` where the C is not printed.
         let plausible = (0.0..=60.0).contains(&number.value());
@@ -1006,11 +1007,9 @@ impl<'a> Reader<'a> {
         }
         let of_solution = s.kind(at + 1) == Some(Kind::Percent)
             && (self.ratio_unit(at + 2).is_some() || s.is_word(at + 2, &["solution", "soln"]));
-        if !of_solution {
-            if let Some((solvent, end)) = self.solvent_at(at) {
-                self.set_solvent(solvent, at, end);
-                return Some(end);
-            }
+        if !of_solution && let Some((solvent, end)) = self.solvent_at(at) {
+            self.set_solvent(solvent, at, end);
+            return Some(end);
         }
         // `99% pure` and `92% yield` are no concentrations; `in 15 mL` contradicts one.
         if s.kind(at + 1) == Some(Kind::Percent)
@@ -1042,32 +1041,30 @@ impl<'a> Reader<'a> {
             && !(s.is_mark(at + 2, '/')
                 || s.is_word(at + 2, &["in", "per", "dissolved"])
                 || s.number(at + 2).is_some());
-        if !loose_mass {
-            if let Some(found) = self.mass_unit(at + 1, number) {
-                let molar = found.unit == ConcentrationUnit::MolesPerLitre;
-                if bracketed || !molar {
-                    self.set_concentration(PrintedConcentration {
-                        low: found.value,
-                        high: None,
-                        unit: found.unit,
-                        unit_printed: true,
-                    });
-                    return Some(found.end);
-                }
+        if !loose_mass && let Some(found) = self.mass_unit(at + 1, number) {
+            let molar = found.unit == ConcentrationUnit::MolesPerLitre;
+            if bracketed || !molar {
+                self.set_concentration(PrintedConcentration {
+                    low: found.value,
+                    high: None,
+                    unit: found.unit,
+                    unit_printed: true,
+                });
+                return Some(found.end);
             }
         }
         if bracketed || matches!(place, Place::Line { linked: true, .. }) {
             // `5-10%`
-            if s.kind(at + 1) == Some(Kind::Minus) {
-                if let (Some(second), Some(Kind::Percent)) = (s.number(at + 2), s.kind(at + 3)) {
-                    self.set_concentration(PrintedConcentration {
-                        low: number,
-                        high: Some(second.printed),
-                        unit: ConcentrationUnit::Percent,
-                        unit_printed: true,
-                    });
-                    return Some(at + 4);
-                }
+            if s.kind(at + 1) == Some(Kind::Minus)
+                && let (Some(second), Some(Kind::Percent)) = (s.number(at + 2), s.kind(at + 3))
+            {
+                self.set_concentration(PrintedConcentration {
+                    low: number,
+                    high: Some(second.printed),
+                    unit: ConcentrationUnit::Percent,
+                    unit_printed: true,
+                });
+                return Some(at + 4);
             }
         }
         if bracketed {
@@ -1315,11 +1312,12 @@ impl<'a> Reader<'a> {
                 end += 1;
             }
             let ends = s.is_close(end) || s.is_any_mark(end, &[',', ';']);
-            if ends && end > from {
-                if let Ok(solvent) = Solvent::parse_lenient(s.slice(from, end)) {
-                    self.conditions.solvent = Some(solvent);
-                    return Some(end);
-                }
+            if ends
+                && end > from
+                && let Ok(solvent) = Solvent::parse_lenient(s.slice(from, end))
+            {
+                self.conditions.solvent = Some(solvent);
+                return Some(end);
             }
             return Some(from);
         }

@@ -143,6 +143,8 @@ const MOST_ANGLE: f64 = 200.0;
 const LEAST_ANGLE: f64 = 1e-4;
 /// A specific rotation beyond this is rare enough to look again: helicenes reach some thousands.
 const MOST_SPECIFIC: f64 = 5000.0;
+/// A molar rotation beyond this is as rare.
+const MOST_MOLAR: f64 = 1e5;
 /// A tolerance of at least this many degrees and a third of the value is doubted.
 const LARGE_TOLERANCE: f64 = 10.0;
 
@@ -162,9 +164,8 @@ pub(super) fn plausibility(statement: &Statement) -> Vec<Doubt> {
         }
     }
     let largest = match statement.kind {
-        RotationKind::Specific => MOST_SPECIFIC,
-        RotationKind::Observed => MOST_SPECIFIC,
-        RotationKind::Molar => 1e5,
+        RotationKind::Specific | RotationKind::Observed => MOST_SPECIFIC,
+        RotationKind::Molar => MOST_MOLAR,
     };
     if magnitude > largest {
         doubts.push(Doubt::Magnitude);

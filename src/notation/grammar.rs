@@ -103,15 +103,14 @@ impl<'a> Grammar<'a> {
         }
         if s.is_open(at) && s.text(at) == "(" {
             let mut reader = Reader::new(s);
-            if let Some(end) = reader.bracket(at) {
-                if reader.conditions.concentration.is_some() && reader.conditions.solvent.is_some()
-                    || reader.conditions.concentration.is_some_and(|c| c.unit_printed)
-                {
-                    // A head within the bracket is read in its own right.
-                    if !self.holds_head(at, end) {
-                        self.ambient = Some(reader.conditions);
-                        return end;
-                    }
+            if let Some(end) = reader.bracket(at)
+                && (reader.conditions.concentration.is_some() && reader.conditions.solvent.is_some()
+                    || reader.conditions.concentration.is_some_and(|c| c.unit_printed))
+            {
+                // A head within the bracket is read in its own right.
+                if !self.holds_head(at, end) {
+                    self.ambient = Some(reader.conditions);
+                    return end;
                 }
             }
             return at + 1;
@@ -311,39 +310,40 @@ impl<'a> Grammar<'a> {
         let kind = spoken.map_or(head.kind, |draft| draft.kind);
         head.kind = kind;
         self.push(kind, first, own, from, end, Joint::Head);
-        if let Some(draft) = self.drafts.get_mut(index) {
-            if draft.value.unit == Unit::None && head.form != Form::Symbol && draft.value.sign == Sign::NotStated {
-                let zero = draft.value.single.is_some_and(|single| single.value() == 0.0);
-                if !zero && draft.conditions.is_without_sample() && draft.conditions.temperature.is_none() {
-                    draft.doubts.push(Doubt::BareNumber);
-                }
+        if let Some(draft) = self.drafts.get_mut(index)
+            && draft.value.unit == Unit::None
+            && head.form != Form::Symbol
+            && draft.value.sign == Sign::NotStated
+        {
+            let zero = draft.value.single.is_some_and(|single| single.value() == 0.0);
+            if !zero && draft.conditions.is_without_sample() && draft.conditions.temperature.is_none() {
+                draft.doubts.push(Doubt::BareNumber);
             }
         }
-        if (from..end).any(|n| {
+        if ((from..end).any(|n| {
             s.is_word(n, &["calculated", "calcd", "predicted", "computed"])
                 && !s.is_word(n + 1, &["as", "on", "for", "with"])
-        }) || from > 0 && s.is_word(from - 1, &["calculated", "predicted", "computed"])
+        }) || from > 0 && s.is_word(from - 1, &["calculated", "predicted", "computed"]))
+            && let Some(draft) = self.drafts.get_mut(index)
+            && draft.conditions.basis.is_none()
         {
-            if let Some(draft) = self.drafts.get_mut(index) {
-                if draft.conditions.basis.is_none() {
-                    draft.doubts.push(Doubt::Calculated);
-                }
+            draft.doubts.push(Doubt::Calculated);
+        }
+        if head.form == Form::Bare
+            && index == 0
+            && let Some(draft) = self.drafts.get_mut(index)
+        {
+            let led = draft.value.start > 0
+                && (s.is_word(draft.value.start - 1, &["of", "by", "was", "is"])
+                    || s.is_any_mark(draft.value.start - 1, &[':', '=']));
+            if led && draft.conditions.is_without_sample() && draft.conditions.light.is_none() {
+                draft.doubts.push(Doubt::KindNotSaid);
             }
         }
-        if head.form == Form::Bare && index == 0 {
-            if let Some(draft) = self.drafts.get_mut(index) {
-                let led = draft.value.start > 0
-                    && (s.is_word(draft.value.start - 1, &["of", "by", "was", "is"])
-                        || s.is_any_mark(draft.value.start - 1, &[':', '=']));
-                if led && draft.conditions.is_without_sample() && draft.conditions.light.is_none() {
-                    draft.doubts.push(Doubt::KindNotSaid);
-                }
-            }
-        }
-        if self.is_quoted(from) {
-            if let Some(draft) = self.drafts.get_mut(index) {
-                draft.role = Some(Role::Lit);
-            }
+        if self.is_quoted(from)
+            && let Some(draft) = self.drafts.get_mut(index)
+        {
+            draft.role = Some(Role::Lit);
         }
         shared.ee = None;
         shared.time = None;
@@ -498,7 +498,6 @@ impl<'a> Grammar<'a> {
     fn is_filler(&self, at: usize) -> bool {
         let s = self.s;
         match s.kind(at) {
-            Some(Kind::Close(_)) => true,
             Some(Kind::Mark('>')) => at > 0 && s.is_mark(at - 1, '='),
             Some(Kind::Mark('.')) => {
                 s.is_mark(at + 1, '.')
@@ -506,7 +505,7 @@ impl<'a> Grammar<'a> {
                     || matches!(s.kind(at + 1), Some(Kind::Plus | Kind::Minus))
                     || s.get(at + 1).is_some_and(|token| token.newline)
             }
-            Some(Kind::Mark(':' | '=' | ',' | '|' | '"' | '\'' | ';' | '≡')) => true,
+            Some(Kind::Close(_) | Kind::Mark(':' | '=' | ',' | '|' | '"' | '\'' | ';' | '≡')) => true,
             Some(Kind::Word) => s.is_word(
                 at,
                 &[
@@ -727,14 +726,15 @@ impl<'a> Grammar<'a> {
                 return at;
             }
             let (mut own, end) = self.conditions_behind(&value);
-            if let (true, Some(last)) = (word, self.drafts.last_mut()) {
-                if last.to == at && other_bound(&mut last.value, &value) {
-                    own.fill_from(&last.conditions);
-                    last.conditions = own;
-                    last.to = end;
-                    at = end;
-                    continue;
-                }
+            if let (true, Some(last)) = (word, self.drafts.last_mut())
+                && last.to == at
+                && other_bound(&mut last.value, &value)
+            {
+                own.fill_from(&last.conditions);
+                last.conditions = own;
+                last.to = end;
+                at = end;
+                continue;
             }
             own.fill_from(&before.conditions);
             own.fill_from(shared);
@@ -789,7 +789,7 @@ impl<'a> Grammar<'a> {
             || s.is_mark(end, '.')
             || s.is_close(end)
             || s.is_mark(end, ',') && s.is_word(end + 1, &["respectively", "resp"]);
-        let strong_separator = matches!(separator, Some(Kind::Mark(';' | ',' | '|')) | Some(Kind::Word));
+        let strong_separator = matches!(separator, Some(Kind::Mark(';' | ',' | '|') | Kind::Word));
         value.sign == Sign::Stated && (separated || led) && before_conditions && (strong_separator || led)
     }
 
@@ -963,10 +963,10 @@ impl<'a> Grammar<'a> {
     ) {
         if let Some(shared) = self.identical_conditions(from, to) {
             conditions.fill_from(&shared);
-        } else if matches!(joint, Joint::Head | Joint::Prose) {
-            if let Some(ambient) = &self.ambient {
-                conditions.fill_from(ambient);
-            }
+        } else if matches!(joint, Joint::Head | Joint::Prose)
+            && let Some(ambient) = &self.ambient
+        {
+            conditions.fill_from(ambient);
         }
         if value.unit == Unit::Celsius {
             value.doubts.push(Doubt::CelsiusForDegrees);
@@ -1046,10 +1046,12 @@ fn pharmacopoeial_clause(s: &Stream, head: usize) -> Conditions {
             } else if mass && (before("本品") || before("本品约") || before("本品約")) && s.is_word(at + 1, &["g"])
             {
                 taken = Some(number.printed);
-            } else if s.is_word(at + 1, &["ml"]) && before("至") && s.text(at) == "100" {
-                if let (Some(grams), None) = (taken, conditions.concentration) {
-                    conditions.concentration = Some(printed(grams, ConcentrationUnit::GramsPer100Millilitres));
-                }
+            } else if s.is_word(at + 1, &["ml"])
+                && before("至")
+                && s.text(at) == "100"
+                && let (Some(grams), None) = (taken, conditions.concentration)
+            {
+                conditions.concentration = Some(printed(grams, ConcentrationUnit::GramsPer100Millilitres));
             }
         }
         if spells(at, "按") {
@@ -1093,11 +1095,11 @@ fn other_bound(first: &mut Value, second: &Value) -> bool {
         _ => return false,
     }
     first.doubts.retain(|doubt| *doubt != Doubt::BoundOfNegative);
-    if let (Some(low), Some(high)) = (first.low, first.high) {
-        if low.value() > high.value() {
-            first.low = Some(high);
-            first.high = Some(low);
-        }
+    if let (Some(low), Some(high)) = (first.low, first.high)
+        && low.value() > high.value()
+    {
+        first.low = Some(high);
+        first.high = Some(low);
     }
     true
 }

@@ -169,7 +169,7 @@ fn letter(s: &Stream, at: usize) -> Option<Head> {
     let end = indices.at;
     let value_follows = s.is_any_mark(end, &['=', ':', '≈', '≥', '≤', '~', '<', '>'])
         || matches!(s.kind(end), Some(Kind::Plus | Kind::Minus | Kind::PlusMinus)) && s.number(end + 1).is_some();
-    (value_follows && indices.conditions.light.is_some()).then(|| Head {
+    (value_follows && indices.conditions.light.is_some()).then_some(Head {
         kind: RotationKind::Observed,
         form: Form::Symbol,
         conditions: indices.conditions,
@@ -361,13 +361,13 @@ impl<'a> Indices<'a> {
         let shifted = s.get(at).is_some_and(|token| is_shifted(token.script));
         if self.conditions.light.is_none() && is_wavelength(digits) {
             let named = s.is_word(at + 1, &["nm"]);
-            if shifted || named || s.is_glued(at) || self.value_begins(at + 1) {
-                if let Some(light) = Light::at(number.value()) {
-                    self.conditions.light = Some(light);
-                    self.sure_line |= shifted || named || s.is_glued(at);
-                    self.at = at + 1 + usize::from(named);
-                    return true;
-                }
+            if (shifted || named || s.is_glued(at) || self.value_begins(at + 1))
+                && let Some(light) = Light::at(number.value())
+            {
+                self.conditions.light = Some(light);
+                self.sure_line |= shifted || named || s.is_glued(at);
+                self.at = at + 1 + usize::from(named);
+                return true;
             }
             return false;
         }
@@ -376,17 +376,17 @@ impl<'a> Indices<'a> {
         }
         let (behind, celsius) = self.behind_degree(at + 1);
         // A range of temperatures: `20-25 °C`, `20-25 =`.
-        if s.kind(at + 1) == Some(Kind::Minus) {
-            if let Some(second) = s.number(at + 2) {
-                let (end, celsius) = self.behind_degree(at + 3);
-                let raised = s.get(at + 2).is_some_and(|token| token.script == Script::Super);
-                let then_value = self.value_begins(end) && s.kind(at + 3) != Some(Kind::Degree);
-                let value_is_range = s.kind(end) == Some(Kind::Minus) || s.kind(end) == Some(Kind::PlusMinus);
-                if (celsius || raised || then_value && !value_is_range) && second.printed.value() <= 60.0 {
-                    self.conditions.temperature = Some(StatedTemperature::Range(number, second.printed));
-                    self.at = end;
-                    return true;
-                }
+        if s.kind(at + 1) == Some(Kind::Minus)
+            && let Some(second) = s.number(at + 2)
+        {
+            let (end, celsius) = self.behind_degree(at + 3);
+            let raised = s.get(at + 2).is_some_and(|token| token.script == Script::Super);
+            let then_value = self.value_begins(end) && s.kind(at + 3) != Some(Kind::Degree);
+            let value_is_range = s.kind(end) == Some(Kind::Minus) || s.kind(end) == Some(Kind::PlusMinus);
+            if (celsius || raised || then_value && !value_is_range) && second.printed.value() <= 60.0 {
+                self.conditions.temperature = Some(StatedTemperature::Range(number, second.printed));
+                self.at = end;
+                return true;
             }
         }
         let before_line = self.conditions.light.is_none()

@@ -41,7 +41,7 @@ fn boundary(text: &str, at: usize) -> usize {
         return at.min(text.len());
     }
     let near = &text.as_bytes()[at..(at + 80).min(text.len())];
-    let mut place = at + near.iter().position(|b| b.is_ascii_whitespace()).unwrap_or(0);
+    let mut place = at + near.iter().position(u8::is_ascii_whitespace).unwrap_or(0);
     while !text.is_char_boundary(place) {
         place += 1;
     }

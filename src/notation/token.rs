@@ -244,8 +244,7 @@ enum Alphabet {
 impl Alphabet {
     fn of(c: char) -> Option<Self> {
         match c {
-            'a'..='z' | 'A'..='Z' | '\u{00C0}'..='\u{024F}' => Some(Self::Latin),
-            '\u{0300}'..='\u{036F}' => Some(Self::Latin),
+            'a'..='z' | 'A'..='Z' | '\u{00C0}'..='\u{024F}' | '\u{0300}'..='\u{036F}' => Some(Self::Latin),
             '\u{0370}'..='\u{03FF}' | '\u{1F00}'..='\u{1FFF}' => Some(Self::Greek),
             '\u{3040}'..='\u{30FF}' | '\u{3400}'..='\u{9FFF}' | '\u{F900}'..='\u{FAFF}' | '\u{20000}'..='\u{3134F}' => {
                 Some(Self::Ideographs)

@@ -235,12 +235,12 @@ impl Reader<'_> {
             doubts.push(Doubt::DegreeDamaged);
             unit = Unit::Degree;
         }
-        if unit == Unit::Degree {
-            if let Some((with_minutes, end)) = self.minutes(number, next) {
-                number = with_minutes;
-                minutes = true;
-                next = end;
-            }
+        if unit == Unit::Degree
+            && let Some((with_minutes, end)) = self.minutes(number, next)
+        {
+            number = with_minutes;
+            minutes = true;
+            next = end;
         }
         Some(Term {
             sign,
@@ -273,10 +273,12 @@ impl Reader<'_> {
             }
             return (Some(sign), next);
         }
-        if s.is_open(at) && s.is_close(at + 2) && s.number(at + 3).is_some() {
-            if let Some(sign @ (SignMark::Plus | SignMark::Minus)) = mark(at + 1) {
-                return (Some(sign), at + 3);
-            }
+        if s.is_open(at)
+            && s.is_close(at + 2)
+            && s.number(at + 3).is_some()
+            && let Some(sign @ (SignMark::Plus | SignMark::Minus)) = mark(at + 1)
+        {
+            return (Some(sign), at + 3);
         }
         if s.number(at + 1).is_some() {
             if s.is_word(at, &["plus"]) {
@@ -354,20 +356,20 @@ impl Reader<'_> {
             return Some((joined, at + 2));
         }
         // `1.2 × 10^3`
-        if s.is_any_mark(at + 1, &['×', 'x']) || s.is_word(at + 1, &["x"]) {
-            if let (Some(ten), Some(power)) = (s.number(at + 2), s.number(at + 3)) {
-                let raised = s
-                    .get(at + 3)
-                    .is_some_and(|token| token.script == super::clean::Script::Super);
-                let power_value = power.printed.value();
-                if ten.printed.value() == 10.0 && raised && power_value <= 6.0 {
-                    let decimals = i32::from(digits.printed.decimals()) - power_value as i32;
-                    let number = Printed::new(
-                        digits.printed.value() * 10f64.powi(power_value as i32),
-                        u8::try_from(decimals.max(0)).unwrap_or(0),
-                    );
-                    return Some((number, at + 4));
-                }
+        if (s.is_any_mark(at + 1, &['×', 'x']) || s.is_word(at + 1, &["x"]))
+            && let (Some(ten), Some(power)) = (s.number(at + 2), s.number(at + 3))
+        {
+            let raised = s
+                .get(at + 3)
+                .is_some_and(|token| token.script == super::clean::Script::Super);
+            let power_value = power.printed.value();
+            if ten.printed.value() == 10.0 && raised && power_value <= 6.0 {
+                let decimals = i32::from(digits.printed.decimals()) - power_value as i32;
+                let number = Printed::new(
+                    digits.printed.value() * 10f64.powi(power_value as i32),
+                    u8::try_from(decimals.max(0)).unwrap_or(0),
+                );
+                return Some((number, at + 4));
             }
         }
         Some((digits.printed, at + 1))
@@ -521,7 +523,7 @@ impl Reader<'_> {
         let (a, b) = match (first.sign, second.sign) {
             (Some(Minus), Some(Minus)) => (a.negated(), b.negated()),
             (Some(Minus), Some(_)) => (a.negated(), b),
-            (Some(Plus), None) | (Some(Plus), Some(Plus)) => (a, b),
+            (Some(Plus), None | Some(Plus)) | (None, Some(Plus)) => (a, b),
             (Some(Plus | Either), Some(Minus)) => (a, b.negated()),
             (Some(Minus), None) => {
                 // `-45-51°` shares its sign; `-34 to 38` may not.
@@ -543,7 +545,6 @@ impl Reader<'_> {
                 value.sign = Sign::Ambiguous;
                 (a, b)
             }
-            (None, Some(Plus)) => (a, b),
         };
         let (low, high) = if a.value() <= b.value() { (a, b) } else { (b, a) };
         value.low = Some(low);
@@ -571,12 +572,11 @@ impl Reader<'_> {
         }
         next = if s.kind(next) == Some(Kind::PlusMinus) {
             next + 1
-        } else if s.kind(next) == Some(Kind::Plus)
-            && s.is_word(next + 1, &["or", "oder", "ou"])
-            && s.kind(next + 2) == Some(Kind::Minus)
+        } else if s.are_words(next, &["plus", "or", "minus"])
+            || s.kind(next) == Some(Kind::Plus)
+                && s.is_word(next + 1, &["or", "oder", "ou"])
+                && s.kind(next + 2) == Some(Kind::Minus)
         {
-            next + 3
-        } else if s.are_words(next, &["plus", "or", "minus"]) {
             next + 3
         } else {
             return None;

@@ -73,7 +73,7 @@ pub fn write(statement: &Statement, style: Style) -> Result<String, WriteError> 
     }
     text.push(' ');
     text.push_str(&value);
-    let conditions = parts(statement, style, &head.left).join(", ");
+    let conditions = parts(statement, style, head.left).join(", ");
     if !conditions.is_empty() {
         let _ = write!(text, " ({conditions})");
     }
@@ -256,7 +256,7 @@ fn signed(printed: Printed, sign: Sign, style: Style) -> Result<String, WriteErr
 }
 
 /// The conditions in the brackets, each as one text.
-fn parts(statement: &Statement, style: Style, left: &Left) -> Vec<String> {
+fn parts(statement: &Statement, style: Style, left: Left) -> Vec<String> {
     let mut parts = Vec::new();
     let solvent = statement.solvent.as_ref();
     // An unknown name is recognised behind "in" only.

@@ -101,11 +101,11 @@ fn labelled_strings_are_read_right() {
             }
         }
         assert!(
-            right as f64 >= bar.right * labelled as f64,
+            f64::from(right) >= bar.right * labelled as f64,
             "{right} of {labelled} right"
         );
         assert!(
-            sound_doubted as f64 <= bar.doubted * sound as f64,
+            sound_doubted as f64 <= bar.doubted * f64::from(sound),
             "{sound_doubted} of {sound} doubted"
         );
     }
@@ -180,15 +180,15 @@ fn solvents() -> impl Strategy<Value = Option<Solvent>> {
         "1,2-dichloroethane",
     ];
     proptest::option::weighted(0.8, proptest::sample::select(names.to_vec()))
-        .prop_map(|name| name.map(|name| Solvent::parse(name).unwrap()))
+        .prop_map(|name| name.map(|name| Solvent::parse(name).expect("a canonical id")))
 }
 
 fn lines() -> impl Strategy<Value = Option<SpectralLine>> {
     prop_oneof![
         3 => Just(Some(SpectralLine::SodiumD)),
         1 => Just(None),
-        1 => (230u32..1000).prop_map(|nm| Some(SpectralLine::at_nanometres(f64::from(nm)).unwrap())),
-        1 => Just(Some(SpectralLine::at_nanometres(546.1).unwrap())),
+        1 => (230u32..1000).prop_map(|nm| Some(SpectralLine::at_nanometres(f64::from(nm)).expect("a wavelength"))),
+        1 => Just(Some(SpectralLine::at_nanometres(546.1).expect("a wavelength"))),
         1 => Just(Some(SpectralLine::Named("Hg".to_owned()))),
     ]
 }
@@ -258,7 +258,7 @@ prop_compose! {
         }
         let a = if sign == Sign::Stated { a } else { Printed::new(a.value().abs(), a.decimals()) };
         let decimals = a.decimals().max(b.decimals());
-        let upper: Printed = format!("{:.*}", usize::from(decimals), a.value() + b.value()).parse().unwrap();
+        let upper: Printed = format!("{:.*}", usize::from(decimals), a.value() + b.value()).parse().expect("digits");
         match shape {
             0 if sign != Sign::Ambiguous => {
                 statement.low = Some(a);
@@ -281,8 +281,8 @@ prop_compose! {
     }
 }
 
-fn only_one(found: Vec<Found>, text: &str) -> Statement {
-    let [found] = &found[..] else {
+fn only_one(found: &[Found], text: &str) -> Statement {
+    let [found] = found else {
         panic!("{} statements read from {text}: {found:?}", found.len());
     };
     found.statement.clone()
@@ -295,7 +295,7 @@ proptest! {
     fn reading_what_was_written_gives_the_same(statement in statements()) {
         for style in Style::ALL {
             let text = write(&statement, style).unwrap();
-            let read_back = printed_part(&only_one(read(&text), &text));
+            let read_back = printed_part(&only_one(&read(&text), &text));
             prop_assert_eq!(&read_back, &printed_part(&statement), "{:?}: {}", style, text);
         }
     }
