@@ -3,41 +3,13 @@
 //! Conditions stand in brackets, where anything not understood is stepped over, or on the line, where the first thing
 //! not understood ends them. Start at [`Reader::bracket`] and [`Reader::line`].
 
-use super::clean::Script;
 use super::doubts::Doubt;
+use super::light::{Light, is_wavelength};
 use super::stream::Stream;
 use super::token::Kind;
-use crate::quantity::{ConcentrationUnit, Length, Printed, SpectralLine};
+use crate::quantity::{ConcentrationUnit, Length, Printed};
 use crate::solvent::Solvent;
 use crate::statement::{PrintedConcentration, Stage, StatedExcess, StatedTemperature};
-
-/// The light, with the number of nanometres where one was printed.
-#[derive(Clone, Debug, PartialEq)]
-pub(super) struct Light {
-    /// The line.
-    pub line: SpectralLine,
-    /// The printed number, nm.
-    pub nanometres: Option<f64>,
-}
-
-impl Light {
-    /// The sodium D line, printed by its letter.
-    pub(super) fn sodium() -> Self {
-        Self {
-            line: SpectralLine::SodiumD,
-            nanometres: None,
-        }
-    }
-
-    /// Light with a printed wavelength; Å are told from nm by their size.
-    pub(super) fn at(number: f64) -> Option<Self> {
-        let nanometres = if number >= 2300.0 { number / 10.0 } else { number };
-        Some(Self {
-            line: SpectralLine::at_nanometres(nanometres).ok()?,
-            nanometres: Some(nanometres),
-        })
-    }
-}
 
 /// Conditions as far as they were printed.
 #[derive(Clone, Debug, Default)]
@@ -104,7 +76,7 @@ impl Conditions {
 
 /// Reads conditions into a set; what was read first stays.
 pub(super) struct Reader<'a> {
-    s: &'a Stream,
+    pub s: &'a Stream,
     /// The conditions read so far.
     pub conditions: Conditions,
 }
@@ -387,11 +359,6 @@ impl<'a> Reader<'a> {
         s.is_word(at, &words) && self.s.text(at) != "A"
     }
 
-    fn is_light_behind_slash(&self, at: usize) -> bool {
-        let s = self.s;
-        s.is_mark(at, '/') && (s.is_word(at + 1, &["d", "hg", "na"]) || s.number(at + 1).is_some_and(is_wavelength))
-    }
-
     /// Conditions that need no link before them: a temperature, a per cent, a bracket, a solvent behind `/D`.
     fn may_follow_directly(&self, at: usize) -> bool {
         let s = self.s;
@@ -417,25 +384,6 @@ impl<'a> Reader<'a> {
             })
             .or_else(|| self.light(at, place))
             .or_else(|| self.solvent(at, place))
-    }
-
-    /// `D20` behind a value: line and temperature, unless "in" makes it the misread heavy water.
-    fn indices(&mut self, at: usize) -> Option<usize> {
-        let s = self.s;
-        let temperature = s.number(at + 1)?.printed;
-        let fits = s.text(at) == "D"
-            && s.is_glued(at + 1)
-            && (10.0..=40.0).contains(&temperature.value())
-            && !s.is_word(at.wrapping_sub(1), &["in"])
-            && !s.is_word(at + 2, &["o"])
-            && self.conditions.temperature.is_none()
-            && self.conditions.light.is_none();
-        if !fits {
-            return None;
-        }
-        self.set_light(Light::sodium());
-        self.set_temperature(StatedTemperature::At(temperature));
-        Some(at + 2)
     }
 
     /// `98% ee`, `ee = 98%`, `>99% ee`, `enantiomeric excess 98 %`.
@@ -487,257 +435,6 @@ impl<'a> Reader<'a> {
                 method: None,
             });
         }
-    }
-
-    /// `c = 1.0`, `c 0.5 g/100 mL`, `concn by volume = 2 g in 100 mL`, `p = 10`.
-    fn keyed_concentration(&mut self, at: usize, place: Place) -> Option<usize> {
-        let s = self.s;
-        let mut next = at + 1;
-        let word = s.text(at);
-        let short = s.kind(at) == Some(Kind::Word) && matches!(word, "c" | "C" | "с" | "С");
-        let copyright = s.is_mark(at, '©');
-        let long = s.is_word(
-            at,
-            &[
-                "conc",
-                "concn",
-                "concentration",
-                "cone",
-                "concd",
-                "konz",
-                "Konzentration",
-                "concentrazione",
-                "concentración",
-                "concd",
-            ],
-        );
-        let damaged = s.kind(at) == Some(Kind::Word)
-            && word.len() == 2
-            && word.ends_with('c')
-            && s.is_mark(at + 1, '=')
-            && matches!(place, Place::Bracket { .. });
-        let by_mass = s.kind(at) == Some(Kind::Word) && matches!(word, "p" | "q") && s.is_mark(at + 1, '=');
-        if !(short || copyright || long || damaged || by_mass) {
-            return None;
-        }
-        if copyright && s.is_close(next) {
-            next += 1;
-        }
-        if long {
-            while s.is_word(next, &["by", "volume", "of", "vol"]) || s.is_mark(next, '.') {
-                next += 1;
-            }
-        }
-        let mut marks = 0;
-        while s.is_any_mark(next, &['=', ':', ',', '.', '~', '≈', ';']) && marks < 3 {
-            next += 1;
-            marks += 1;
-        }
-        // `c in g/100 mL` names the unit only.
-        let number = s.number(next)?;
-        // On the line a bare letter needs its equals sign, or a number with a decimal mark.
-        let line = matches!(place, Place::Line { .. });
-        if line && short && marks == 0 && number.printed.decimals() == 0 {
-            return None;
-        }
-        if s.kind(next + 1) == Some(Kind::Degree) {
-            return None;
-        }
-        let mut unit = if by_mass {
-            ConcentrationUnit::PercentByMass
-        } else {
-            ConcentrationUnit::GramsPer100Millilitres
-        };
-        let mut low = number.printed;
-        let mut high = None;
-        let mut end = next + 1;
-        let joined = s.kind(end) == Some(Kind::Minus) || s.is_word(end, &["to", "bis", "至"]) || s.is_mark(end, '~');
-        if joined && let Some(second) = s.number(end + 1) {
-            high = Some(second.printed);
-            end += 2;
-        }
-        if let Some(found) = self.mass_unit(end, low) {
-            unit = found.unit;
-            low = found.value;
-            end = found.end;
-        }
-        self.set_concentration(PrintedConcentration {
-            low,
-            high,
-            unit,
-            unit_printed: true,
-        });
-        // "8.55 in dilute acetic acid", "2 cm methanol" for "2 in methanol"
-        if s.is_word(end, &["cm"]) && self.solvent_at(end + 1).is_some() {
-            end += 1;
-        }
-        Some(end)
-    }
-
-    fn set_concentration(&mut self, concentration: PrintedConcentration) {
-        if let Some(before) = self.conditions.concentration {
-            if before != concentration {
-                self.conditions.doubts.push(Doubt::ConcentrationGarbled);
-            }
-            return;
-        }
-        self.conditions.concentration = Some(concentration);
-    }
-
-    /// A unit of concentration at `at`, for the number `value` before it.
-    fn mass_unit(&mut self, at: usize, value: Printed) -> Option<MassUnit> {
-        use ConcentrationUnit as U;
-        let s = self.s;
-        let found = |unit, value, end| Some(MassUnit { unit, value, end });
-        // A unit may be bracketed: `1.0 (g/100 mL)`.
-        if s.is_open(at) {
-            let inner = self.mass_unit(at + 1, value)?;
-            return s.is_close(inner.end).then_some(MassUnit {
-                end: inner.end + 1,
-                ..inner
-            });
-        }
-        if s.kind(at) == Some(Kind::Percent) || s.is_word(at, &["percent"]) || s.are_words(at, &["per", "cent"]) {
-            let mut next = if s.is_word(at, &["per"]) { at + 2 } else { at + 1 };
-            if let Some((unit, end)) = self.ratio_unit(next) {
-                return found(unit, value, end);
-            }
-            if s.is_word(next, &["solution", "soln"]) {
-                next += 1;
-            }
-            return found(U::Percent, value, next);
-        }
-        // `4.55 p.c. solution`
-        if s.is_word(at, &["p"]) && s.is_mark(at + 1, '.') && s.is_word(at + 2, &["c"]) && s.is_mark(at + 3, '.') {
-            let solution = usize::from(s.is_word(at + 4, &["solution", "soln"]));
-            return found(U::Percent, value, at + 4 + solution);
-        }
-        if let Some((unit, end)) = self.ratio_unit(at)
-            && s.kind(end) == Some(Kind::Percent)
-        {
-            return found(unit, value, end + 1);
-        }
-        if s.is_word(at, &["wt"]) && s.kind(at + 1) == Some(Kind::Percent) {
-            return found(U::PercentByMass, value, at + 2);
-        }
-        if s.is_word(at, &["molar", "moles", "mole", "mol"]) {
-            let mut next = at + 1;
-            if s.is_mark(next, '/') && s.is_word(next + 1, &["l", "dm", "litre", "liter"]) {
-                next += 2;
-                if s.number(next).is_some() && s.is_glued(next) {
-                    next += 1;
-                }
-            }
-            return found(U::MolesPerLitre, value, next);
-        }
-        if s.text(at) == "M" && s.kind(at) == Some(Kind::Word) && self.solvent_at(at + 1).is_none() {
-            return found(U::MolesPerLitre, value, at + 1);
-        }
-        if s.is_word(at, &["mM", "mmol"]) && (s.text(at) == "mM" || s.is_mark(at + 1, '/')) {
-            let end = if s.is_mark(at + 1, '/') { at + 3 } else { at + 1 };
-            return found(U::MolesPerLitre, shifted(value, -3), end);
-        }
-        self.mass_per_volume(at, value)
-    }
-
-    /// `(w/v)`, `w/w`, `m/v`.
-    fn ratio_unit(&self, at: usize) -> Option<(ConcentrationUnit, usize)> {
-        let s = self.s;
-        let open = usize::from(s.is_open(at));
-        let from = at + open;
-        let end = |length: usize| {
-            let end = from + length;
-            if open == 1 {
-                s.is_close(end).then_some(end + 1)
-            } else {
-                Some(end)
-            }
-        };
-        if s.is_mark(from + 1, '/') {
-            let unit = if s.is_word(from, &["w", "m", "wt"]) && s.is_word(from + 2, &["v", "vol"]) {
-                ConcentrationUnit::GramsPer100Millilitres
-            } else if s.is_word(from, &["w", "m", "wt"]) && s.is_word(from + 2, &["w", "m", "wt"]) {
-                ConcentrationUnit::PercentByMass
-            } else {
-                return None;
-            };
-            return end(3).map(|end| (unit, end));
-        }
-        None
-    }
-
-    /// `g/100 mL`, `mg/mL`, `g in 100 ml`, `g in 15 g aq soln`.
-    fn mass_per_volume(&mut self, at: usize, value: Printed) -> Option<MassUnit> {
-        use ConcentrationUnit as U;
-        let s = self.s;
-        let milligrams = s.is_word(at, &["mg"]);
-        // `GIN 100 ML`: a blank was lost.
-        let joined = s.is_word(at, &["gin"]);
-        if !(milligrams || joined || s.is_word(at, &["g", "gm", "gram", "grams", "gms"])) {
-            return None;
-        }
-        let mut next = at + 1;
-        if s.is_mark(next, '.') {
-            next += 1;
-        }
-        let slash = s.is_mark(next, '/') || s.is_word(next, &["per"]);
-        let link = slash || s.is_word(next, &["in", "dissolved"]);
-        if link {
-            next += 1;
-        }
-        if !link && !joined && s.number(next).is_none() {
-            // `c = 0.5 g in 5.6 N HCl`: the mass is per 100 mL by habit.
-            return Some(MassUnit {
-                unit: U::GramsPer100Millilitres,
-                value,
-                end: at + 1,
-            });
-        }
-        let per = s.number(next);
-        let amount = per.map_or(1.0, |digits| digits.printed.value());
-        let unit_at = if per.is_some() { next + 1 } else { next };
-        let millilitre = s.is_word(unit_at, &["ml", "cc", "mls", "millilitre", "milliliter"]);
-        let cubic = s.is_word(unit_at, &["cm"]) && s.is_glued(unit_at + 1) && s.text(unit_at + 1) == "3";
-        let litre = s.is_word(unit_at, &["l", "litre", "liter"]);
-        let decilitre = s.is_word(unit_at, &["dl"]);
-        let cubic_decimetre = s.is_word(unit_at, &["dm"]) && s.is_glued(unit_at + 1) && s.text(unit_at + 1) == "3";
-        let gram = s.is_word(unit_at, &["g", "gm"]);
-        let end = unit_at + 1 + usize::from(cubic || cubic_decimetre);
-        if !(millilitre || cubic || litre || decilitre || cubic_decimetre || gram) || amount <= 0.0 {
-            if link && !slash && !joined {
-                return Some(MassUnit {
-                    unit: U::GramsPer100Millilitres,
-                    value,
-                    end: at + 1,
-                });
-            }
-            return None;
-        }
-        let millilitres = amount
-            * if litre || cubic_decimetre {
-                1000.0
-            } else if decilitre {
-                100.0
-            } else {
-                1.0
-            };
-        let (unit, value) = if gram {
-            (
-                U::PercentByMass,
-                scaled(value, 100.0 / amount * if milligrams { 1e-3 } else { 1.0 }),
-            )
-        } else {
-            match (milligrams, millilitres) {
-                (false, 1.0) => (U::GramsPerMillilitre, value),
-                (false, 100.0) => (U::GramsPer100Millilitres, value),
-                (false, 1000.0) | (true, 1.0) => (U::MilligramsPerMillilitre, value),
-                (true, 1000.0) => (U::MilligramsPerLitre, value),
-                (true, 100.0) => (U::GramsPer100Millilitres, shifted(value, -3)),
-                (false, volume) => (U::GramsPer100Millilitres, scaled(value, 100.0 / volume)),
-                (true, volume) => (U::MilligramsPerMillilitre, scaled(value, 1.0 / volume)),
-            }
-        };
-        Some(MassUnit { unit, value, end })
     }
 
     /// `l = 1 dm`, `200 mm tube`, `1-dm path length`.
@@ -898,12 +595,12 @@ impl<'a> Reader<'a> {
         true
     }
 
-    fn set_temperature(&mut self, temperature: StatedTemperature) {
+    pub(super) fn set_temperature(&mut self, temperature: StatedTemperature) {
         self.conditions.temperature.get_or_insert(temperature);
     }
 
     /// The place behind `°C`, `C`, `deg C` and the like at `at`.
-    fn behind_celsius(&self, at: usize) -> Option<usize> {
+    pub(super) fn behind_celsius(&self, at: usize) -> Option<usize> {
         let s = self.s;
         if s.kind(at) == Some(Kind::Degree) {
             if s.text(at + 1) == "C" && !s.is_mark(at + 2, '=') {
@@ -1073,214 +770,8 @@ impl<'a> Reader<'a> {
         None
     }
 
-    /// The strength of a solution named before: `sodium hydroxide, 2.43% in 0.5 N`; or a strength of zero.
-    fn strength(&mut self, at: usize, number: Printed) -> Option<usize> {
-        let s = self.s;
-        let unit = s.text(at + 1);
-        if !matches!(unit, "N" | "M" | "n" | "m") {
-            return None;
-        }
-        if number.value() == 0.0 {
-            let (solvent, end) = self.solvent_at(at + 2)?;
-            self.conditions
-                .doubts
-                .push(Doubt::ZeroStrength(s.slice(at, end).to_owned()));
-            // The name without its strength.
-            let name = Solvent::parse(s.slice(at + 2, end)).unwrap_or(solvent);
-            self.set_solvent(name, at + 2, end);
-            return Some(end);
-        }
-        let ends = s.is_close(at + 2) || s.is_any_mark(at + 2, &[',', ';']);
-        let named = self.conditions.solvent.as_ref().filter(|_| ends)?.to_string();
-        let name = named.strip_suffix(" aq")?;
-        if name.contains(' ') {
-            return None;
-        }
-        let unit = unit.to_uppercase();
-        let solvent = Solvent::parse(&format!("{} {unit} {name}", s.text(at))).ok()?;
-        self.conditions.solvent = Some(solvent);
-        Some(at + 2)
-    }
-
-    /// Sets the light; a printed number replaces the bare name of the same line.
-    fn set_light(&mut self, light: Light) {
-        match &self.conditions.light {
-            None => self.conditions.light = Some(light),
-            Some(before) => {
-                if before.nanometres.is_none() && light.nanometres.is_some() && before.line == light.line {
-                    self.conditions.light = Some(light);
-                }
-            }
-        }
-    }
-
-    /// A number without a unit beside a solvent: `0.1 in chloroform`, `MeOH, 0.5`, `1.0, CHCl3`.
-    fn bare_concentration(&mut self, at: usize, number: Printed) -> Option<usize> {
-        let s = self.s;
-        let before = at > 0 && (s.is_any_mark(at - 1, &[',', ';']) && self.conditions.solvent.is_some());
-        let ends = s.is_close(at + 1) || s.is_any_mark(at + 1, &[',', ';']);
-        let opens = at > 0 && s.is_open(at - 1);
-        let in_solvent = s.is_word(at + 1, &["in"]) && self.solvent_at(at + 2).is_some();
-        let comma_solvent = opens && s.is_any_mark(at + 1, &[',', ';']) && self.solvent_at(at + 2).is_some();
-        if self.conditions.concentration.is_none()
-            && number.value() > 0.0
-            && number.value() <= 100.0
-            && (in_solvent || comma_solvent || before && ends)
-        {
-            self.conditions.concentration = Some(PrintedConcentration {
-                low: number,
-                high: None,
-                unit: ConcentrationUnit::GramsPer100Millilitres,
-                unit_printed: false,
-            });
-            return Some(at + 1);
-        }
-        None
-    }
-
-    /// `/D`, `/546 nm`, `D`, `, D` behind a temperature.
-    pub(super) fn light_behind_temperature(&mut self, at: usize) -> usize {
-        let s = self.s;
-        let slash = s.is_mark(at, '/');
-        let next = at + usize::from(slash);
-        if !slash && !s.is_word(at, &["d"]) {
-            return at;
-        }
-        match self.light(next, Place::Slash) {
-            Some(end) => end,
-            None => at,
-        }
-    }
-
-    /// Light at `at`.
-    fn light(&mut self, at: usize, place: Place) -> Option<usize> {
-        let s = self.s;
-        if let Some(number) = s.number(at) {
-            if place != Place::Slash || !is_wavelength(number) {
-                return None;
-            }
-            let light = Light::at(number.printed.value())?;
-            let end = if let Some(celsius) = self.behind_celsius(at + 1) {
-                self.conditions
-                    .doubts
-                    .push(Doubt::WavelengthUnit(s.slice(at, celsius).to_owned()));
-                celsius
-            } else if s.is_word(at + 1, &["d"]) {
-                self.conditions
-                    .doubts
-                    .push(Doubt::WavelengthUnit(s.slice(at, at + 2).to_owned()));
-                at + 2
-            } else if s.is_word(at + 1, &["nm", "mμ"]) {
-                at + 2
-            } else {
-                at + 1
-            };
-            self.set_light(light);
-            return Some(end);
-        }
-        if s.is_mark(at, '/') && place != Place::Slash {
-            // `deg/D`, `at /546`
-            let next = at + 1;
-            if s.is_word(next, &["d", "hg", "na"]) || s.number(next).is_some_and(is_wavelength) {
-                return self.light(next, Place::Slash);
-            }
-            return None;
-        }
-        if s.is_word(at, &["λ"]) && s.is_any_mark(at + 1, &['=', ':']) {
-            let light = Light::at(s.number(at + 2)?.printed.value())?;
-            self.set_light(light);
-            return Some(if s.is_word(at + 3, &["nm"]) { at + 4 } else { at + 3 });
-        }
-        let line_behind = |at: usize| s.is_word(at, &["line", "light", "lamp", "lines"]);
-        let mut next = at;
-        let mut found = None;
-        let mut letters = false;
-        let mut named = false;
-        for _ in 0..5 {
-            if s.is_word(next, &["sodium"]) || s.text(next) == "Na" || s.text(next) == "NA" {
-                // "sodium hydroxide" and "sodium salt" are no light.
-                if self.solvent_at(next).is_some() || s.is_word(next + 1, &["salt", "hydroxide", "form"]) {
-                    break;
-                }
-                found = Some(Light::sodium());
-                next += 1;
-            } else if s.is_word(next, &["d"])
-                && (place == Place::Slash || !s.is_mark(next + 1, '='))
-                && (!self.is_prefix(next) || line_behind(next + 2))
-                // Heavy water.
-                && (place == Place::Slash || self.solvent_at(next).is_none())
-            {
-                letters = true;
-                found = Some(Light::sodium());
-                next += 1;
-            } else if s.is_open(next) && s.is_word(next + 1, &["sodium", "na", "d"]) && s.is_close(next + 2) {
-                found = Some(Light::sodium());
-                next += 3;
-            } else if found.is_some()
-                && (s.kind(next) == Some(Kind::Minus) || line_behind(next) || s.is_mark(next, '-'))
-            {
-                named |= line_behind(next);
-                next += 1;
-            } else {
-                break;
-            }
-        }
-        if let Some(light) = found {
-            let bare_letter = next == at + 1 && letters;
-            let allowed = match place {
-                Place::Slash => true,
-                Place::Bracket { starts_word } => starts_word,
-                // On the line a bare D is too little: "in D2O", "vitamin D".
-                Place::Line { linked, .. } => {
-                    if named {
-                        true
-                    } else {
-                        linked
-                            && (!bare_letter
-                                || s.is_any_mark(at.wrapping_sub(1), &['/', ','])
-                                || s.is_word(at.wrapping_sub(1), &["at", "for"]))
-                    }
-                }
-            };
-            if !allowed {
-                return None;
-            }
-            // `589 nm (sodium D-line)`: the printed number stays.
-            self.set_light(light);
-            return Some(next);
-        }
-        if place == Place::Slash && s.kind(at) == Some(Kind::Word) {
-            let text = s.text(at);
-            if text.eq_ignore_ascii_case("hg") {
-                self.conditions.light.get_or_insert(Light {
-                    line: SpectralLine::Named("Hg".to_owned()),
-                    nanometres: None,
-                });
-                return Some(at + 1);
-            }
-            if matches!(text, "C" | "F" | "G" | "e") {
-                self.conditions.doubts.push(Doubt::LineLetter(text.to_owned()));
-                self.conditions.light.get_or_insert(Light {
-                    line: SpectralLine::Named(text.to_owned()),
-                    nanometres: None,
-                });
-                return Some(at + 1);
-            }
-        }
-        None
-    }
-
-    /// Whether the letter at `at` is the prefix of a name: `D-form`, `d-limonene`.
-    fn is_prefix(&self, at: usize) -> bool {
-        let s = self.s;
-        s.kind(at + 1) == Some(Kind::Minus)
-            && s.is_glued(at + 1)
-            && s.is_glued(at + 2)
-            && s.kind(at + 2) == Some(Kind::Word)
-    }
-
     /// The solvent at `at`, with the place behind it.
-    fn solvent_at(&self, at: usize) -> Option<(Solvent, usize)> {
+    pub(super) fn solvent_at(&self, at: usize) -> Option<(Solvent, usize)> {
         self.s.solvent(at)
     }
 
@@ -1324,7 +815,7 @@ impl<'a> Reader<'a> {
         None
     }
 
-    fn set_solvent(&mut self, solvent: Solvent, from: usize, end: usize) {
+    pub(super) fn set_solvent(&mut self, solvent: Solvent, from: usize, end: usize) {
         if self.conditions.solvent.is_some() {
             return;
         }
@@ -1338,7 +829,7 @@ impl<'a> Reader<'a> {
 
 /// Where a condition stands.
 #[derive(Clone, Copy, Debug, PartialEq)]
-enum Place {
+pub(super) enum Place {
     /// In a bracket; whether a word starts here.
     Bracket {
         /// Whether the token is not the inside of a name.
@@ -1355,45 +846,9 @@ enum Place {
     Slash,
 }
 
-struct MassUnit {
-    unit: ConcentrationUnit,
-    value: Printed,
-    end: usize,
-}
-
-/// The same digits times a power of ten.
-fn shifted(value: Printed, power: i32) -> Printed {
-    let decimals = (i32::from(value.decimals()) - power).clamp(0, 12);
-    Printed::new(value.value() * 10f64.powi(power), decimals as u8)
-}
-
-/// A number times a factor, with as many decimals as it needs, six at most.
-fn scaled(value: Printed, factor: f64) -> Printed {
-    let product = value.value() * factor;
-    let decimals = (0..=6u8)
-        .find(|&decimals| {
-            let scale = 10f64.powi(i32::from(decimals));
-            ((product * scale).round() / scale - product).abs() <= 1e-9 * product.abs().max(1e-3)
-        })
-        .unwrap_or(6);
-    let scale = 10f64.powi(i32::from(decimals));
-    Printed::new((product * scale).round() / scale, decimals)
-}
-
-/// Whether a number can be a printed wavelength: 230 to 1100 nm, or 2300 to 11000 Å.
-pub(super) fn is_wavelength(digits: super::token::Digits) -> bool {
-    let number = digits.printed.value();
-    (230.0..=1100.0).contains(&number) || (2300.0..=11000.0).contains(&number) && digits.printed.decimals() == 0
-}
-
 /// Whether a formula has a one for an l or a zero for an O (`CHC13`, `H20`).
 fn is_damaged_formula(printed: &str) -> bool {
     let letters: Vec<char> = printed.chars().filter(|c| !c.is_whitespace()).collect();
     let has = |pattern: &str| printed.contains(pattern);
     has("C13") || has("CI3") || has("C12") && has("CH2") || has("H20") || has("0H") && letters.len() <= 6 || has("D20")
-}
-
-/// Whether a token is raised or lowered.
-pub(super) fn is_shifted(script: Script) -> bool {
-    script != Script::Normal
 }

@@ -3,8 +3,9 @@
 //! A symbol that print or scanning damaged (`[a]`, `[R]`, `[]`, `[cY]`) counts only with the letter of a line behind it.
 
 use super::clean::Script;
-use super::condition::{Conditions, Light, is_shifted, is_wavelength};
+use super::condition::Conditions;
 use super::doubts::Doubt;
+use super::light::{Light, is_shifted, is_wavelength};
 use super::stream::Stream;
 use super::token::Kind;
 use crate::quantity::Printed;
@@ -37,7 +38,7 @@ pub(super) struct Head {
 }
 
 /// The head whose symbol or noun stands at `at`.
-pub(super) fn head(s: &Stream, at: usize) -> Option<Head> {
+pub(super) fn head_at(s: &Stream, at: usize) -> Option<Head> {
     match s.kind(at)? {
         Kind::Open(bracket) => symbol(s, at, bracket),
         Kind::Word => letter(s, at).or_else(|| scrambled(s, at)).or_else(|| words(s, at)),
