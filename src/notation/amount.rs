@@ -42,6 +42,10 @@ impl Reader<'_> {
         if !(short || copyright || long || damaged || by_mass) {
             return None;
         }
+        // `C6H6` is a formula.
+        if short && s.number(next).is_some() && s.is_glued(next) && s.is_glued(next + 1) && s.kind(next + 1) == Some(Kind::Word) && s.solvent(at).is_some() {
+            return None;
+        }
         if copyright && s.is_close(next) {
             next += 1;
         }
@@ -206,6 +210,27 @@ impl Reader<'_> {
         let link = slash || s.is_word(next, &["in", "dissolved"]);
         if link {
             next += 1;
+        }
+        // `g dm⁻³`, `mg mL⁻¹`
+        let volume_at = at + 1 + usize::from(s.is_any_mark(at + 1, &['·', '.', '*']));
+        let per_volume = s.is_word(volume_at, &["ml", "l", "dl", "dm", "cm"])
+            && s.kind(volume_at + 1) == Some(Kind::Minus)
+            && s.number(volume_at + 2).is_some();
+        if per_volume {
+            let decilitre = s.is_word(volume_at, &["dl"]);
+            let millilitre = s.is_word(volume_at, &["ml", "cm"]);
+            let (unit, value) = match (milligrams, millilitre, decilitre) {
+                (false, true, _) => (U::GramsPerMillilitre, value),
+                (false, _, true) => (U::GramsPer100Millilitres, value),
+                (true, _, true) => (U::GramsPer100Millilitres, shifted(value, -3)),
+                (false, ..) | (true, true, _) => (U::MilligramsPerMillilitre, value),
+                (true, ..) => (U::MilligramsPerLitre, value),
+            };
+            return Some(MassUnit {
+                unit,
+                value,
+                end: volume_at + 3,
+            });
         }
         if !link && !joined && s.number(next).is_none() {
             // `c = 0.5 g in 5.6 N HCl`: the mass is per 100 mL by habit.

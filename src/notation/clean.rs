@@ -154,6 +154,7 @@ impl<'a> Cleaner<'a> {
                 self.skip(1);
             }
             '*' => self.star(),
+            '.' if self.dotted() => {}
             c if c.is_whitespace() => self.blank(c),
             c if c.is_ascii() => self.emit(if c.is_control() { ' ' } else { c }, 1),
             c => self.wide(c),
@@ -192,8 +193,44 @@ impl<'a> Cleaner<'a> {
         }
     }
 
+    /// `.alpha.`, `.degree.`, `.sub.3`: the plain text of patent offices. False when nothing of the kind stands here.
+    fn dotted(&mut self) -> bool {
+        let rest = self.rest();
+        let Some(end) = rest[1..].bytes().take(12).position(|b| b == b'.') else { return false };
+        let name = &rest[1..=end];
+        let length = end + 2;
+        if let Some(&(_, c)) = DOTTED.iter().find(|(known, _)| *known == name) {
+            self.emit(c, length);
+            return true;
+        }
+        let script = match name {
+            "sub" => Script::Sub,
+            "sup" => Script::Super,
+            _ => return false,
+        };
+        let behind = &rest.as_bytes()[length..];
+        let digits = behind.iter().take(6).take_while(|b| b.is_ascii_digit()).count();
+        let letters = behind.iter().take(6).take_while(|b| b.is_ascii_alphabetic()).count();
+        self.skip(length);
+        self.scripts.push((script, self.at + digits.max(letters)));
+        true
+    }
+
     fn tag(&mut self) {
         let rest = self.rest().as_bytes();
+        // `[alpha]<20>D`: raised numbers in the plain text of another office.
+        let digits = rest[1..].iter().take(4).take_while(|b| b.is_ascii_digit()).count();
+        if digits > 0 && rest.get(1 + digits) == Some(&b'>') {
+            self.skip(1);
+            let end = self.at + digits;
+            self.scripts.push((Script::Super, end));
+            while self.at < end {
+                let digit = char::from(rest[1 + digits - (end - self.at)]);
+                self.emit(digit, 1);
+            }
+            self.scripts.pop();
+            return self.skip(1);
+        }
         let closing = rest.get(1) == Some(&b'/');
         let name_from = if closing { 2 } else { 1 };
         let name_len = rest[name_from..]
@@ -545,7 +582,14 @@ fn script_pair(rest: &str, mark: u8) -> Option<usize> {
 }
 
 /// Entities with a name that occur in printed chemistry (HTML 4 names).
-const ENTITIES: [(&str, char); 44] = [
+const ENTITIES: [(&str, char); 51] = [
+    ("agr", 'α'),
+    ("bgr", 'β'),
+    ("lpar", '('),
+    ("rpar", ')'),
+    ("period", '.'),
+    ("comma", ','),
+    ("sol", '/'),
     ("alpha", 'α'),
     ("beta", 'β'),
     ("gamma", 'γ'),
@@ -590,6 +634,26 @@ const ENTITIES: [(&str, char); 44] = [
     ("lsqb", '['),
     ("rsqb", ']'),
     ("equals", '='),
+];
+
+/// Names between dots that print one character.
+const DOTTED: [(&str, char); 16] = [
+    ("alpha", 'α'),
+    ("beta", 'β'),
+    ("gamma", 'γ'),
+    ("delta", 'δ'),
+    ("lambda", 'λ'),
+    ("mu", 'μ'),
+    ("phi", 'φ'),
+    ("degree", '°'),
+    ("+-", '±'),
+    ("times", '×'),
+    ("about", '~'),
+    ("apprxeq", '≈'),
+    ("gtoreq", '≥'),
+    ("ltoreq", '≤'),
+    ("epsilon", 'ε'),
+    ("DELTA", 'Δ'),
 ];
 
 /// LaTeX commands that print one character.

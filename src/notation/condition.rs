@@ -109,6 +109,13 @@ impl<'a> Reader<'a> {
         let close = s.behind_bracket(open, MOST_IN_BRACKET);
         let limit = close.unwrap_or(open + MOST_IN_BRACKET).min(s.len());
         let inner = s.slice(open + 1, limit.saturating_sub(usize::from(close.is_some())));
+        // `(589)`
+        if close == Some(open + 3)
+            && let Some(light) = s.number(open + 1).filter(|&digits| is_wavelength(digits)).and_then(|digits| Light::at(digits.printed.value()))
+        {
+            self.set_light(light);
+            return Some(limit);
+        }
         // Words for "no solvent" that mean it only when they stand alone.
         let words = [
             "neat", "pur", "homog", "undil", "unverd", "without", "no solv", "in subs", "ohne", "net", "sans",

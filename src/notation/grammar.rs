@@ -111,6 +111,21 @@ impl<'a> Grammar<'a> {
             }
             return at + 1;
         }
+        // `a solution in chloroform (c 1.0) showed …`
+        if s.is_word(at, &["in"])
+            && let Some((solvent, end)) = s.solvent(at + 1)
+            && s.text(end) == "("
+        {
+            let mut reader = Reader::new(s);
+            if let Some(behind) = reader.bracket(end)
+                && reader.conditions.concentration.is_some_and(|c| c.unit_printed)
+                && !self.holds_head(end, behind)
+            {
+                reader.conditions.solvent.get_or_insert(solvent);
+                self.ambient = Some(reader.conditions);
+                return behind;
+            }
+        }
         if let Some(end) = self.measured_at(at) {
             return end;
         }
@@ -548,7 +563,7 @@ impl<'a> Grammar<'a> {
             "fold",
             "years",
             "compounds",
-            "samples",
+            "samples", "V", "mV",
         ];
         if s.kind(at) == Some(Kind::Percent) {
             // Damaged degree sign: `658% (c = 0.1, methanol)`.

@@ -132,9 +132,7 @@ fn symbol(s: &Stream, at: usize, bracket: char) -> Option<Head> {
 /// Whether print or scanning may have made this of an alpha. Letters that stand in brackets for something else
 /// (concentrations, footnotes, chemical symbols, the refractive index) do not count.
 fn is_damaged_alpha(inner: &str) -> bool {
-    let known = [
-        "", "R", "o", "O", "0", "d", "x", "u", "tt", "«", "»", "?", "&", "<", "CY", "CX", "°", "8", "2", "K",
-    ];
+    let known = ["", "R", "o", "O", "0", "d", "x", "u", "z", "e", "s", "t", "r", "q", "y", "v", "tt", "tx", "«", "»", "?", "&", "<", "~", "*", "^", "c~", "~x", "CY", "CX", "°", "8", "2", "K"];
     let lower_pair =
         inner.len() == 2 && inner.starts_with(['o', 'c', 'a', 'e', 'u']) && inner.chars().all(char::is_alphanumeric);
     known.contains(&inner) || lower_pair
@@ -569,13 +567,15 @@ const NOUNS: [&str; 22] = [
     "вращения",
     "skręcalność",
     "skręcająca",
-    "optisk",
+    "rot",
     "rotaion",
     "rotaton",
 ];
 
 /// Adjectives, with the kind they make of the rotation.
-const ADJECTIVES: [(&str, RotationKind); 31] = [
+const ADJECTIVES: [(&str, RotationKind); 33] = [
+    ("sp", RotationKind::Specific),
+    ("opt", RotationKind::Observed),
     ("specific", RotationKind::Specific),
     ("specifc", RotationKind::Specific),
     ("spec", RotationKind::Specific),
@@ -649,6 +649,9 @@ fn words(s: &Stream, at: usize) -> Option<Head> {
             end += 1;
         }
     }
+    if s.is_word(at, &["rot"]) && s.is_mark(end, '.') {
+        end += 1;
+    }
     if s.is_word(end, &["value", "values", "index", "angle", "power"]) {
         end += 1;
     }
@@ -663,6 +666,9 @@ fn words(s: &Stream, at: usize) -> Option<Head> {
         at,
         &["drehwert", "drehvermögen", "drehungsvermögen", "rotatoire", "rotatorio"],
     );
+    if kinds.is_empty() && s.is_word(at, &["rot"]) {
+        return None;
+    }
     if kinds.is_empty() && !noun_is_enough {
         return Some(bare(kind, at, end));
     }

@@ -80,6 +80,8 @@ fn is_place(bytes: &[u8], at: usize) -> bool {
     match rest[0] {
         b'r' | b'R' => {
             folded(b"rotati")
+                || folded(b"rot.")
+                || folded(b"rot:")
                 || folded(b"rotato")
                 || folded(b"rotaz")
                 || folded(b"rotaci")
@@ -129,6 +131,6 @@ fn bracket(rest: &[u8]) -> bool {
     latin
         || rest
             .iter()
-            .any(|b| matches!(b, b'D' | b'd' | 0xCE | 0xF0) || *b == 0xEF)
+            .any(|b| matches!(b, b'D' | b'd' | 0xCE | 0xCF | 0xF0) || *b == 0xEF)
         || rest.windows(2).any(|pair| pair == b"Hg")
 }

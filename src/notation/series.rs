@@ -4,7 +4,7 @@
 use super::condition::{Conditions, Reader};
 use super::doubts::Doubt;
 use super::grammar::{Grammar, Joint};
-use super::head::{Head, head_at};
+use super::head::{Form, Head, head_at};
 use super::light::is_shifted;
 use super::stream::Stream;
 use super::token::Kind;
@@ -79,7 +79,8 @@ impl Grammar<'_> {
                 filler += 1;
             }
             let Some(value) = self.value(value_at) else { return at };
-            if !self.follows(&value, separators > 0, led && filler > 0, s.kind(at)) {
+            let listed = head.form == Form::Symbol && separators > 0 && self.is_listed(&value, at);
+            if !listed && !self.follows(&value, separators > 0, led && filler > 0, s.kind(at)) {
                 return at;
             }
             let (mut own, end) = self.conditions_behind(&value);
@@ -117,6 +118,15 @@ impl Grammar<'_> {
             && (3..=90).contains(&name.len())
             && name.chars().filter(|c| c.is_alphabetic()).count() >= 3;
         fits.then(|| (name.to_owned(), close + 1))
+    }
+
+    /// `[α]D +45, +60 and +75`: a bare signed number in a list of such.
+    fn is_listed(&self, value: &Value, at: usize) -> bool {
+        let s = self.s;
+        let end = value.end;
+        let bare_before = self.drafts.last().is_some_and(|draft| draft.to == at && draft.value.end == at && draft.value.sign == Sign::Stated);
+        let ends = s.is_word(end, &["and", "for", "or", "respectively"]) || s.is_any_mark(end, &[',', ';', '.']) || s.is_close(end) || s.get(end).is_none();
+        bare_before && value.sign == Sign::Stated && value.unit != Unit::Celsius && ends && !self.has_foreign_unit(end)
     }
 
     /// Whether a value may stand in a series.
@@ -220,14 +230,7 @@ impl Grammar<'_> {
                 break;
             }
         }
-        if let Some(head) = head_at(s, next) {
-            let before = self.drafts.len();
-            let end = self.body(head);
-            if let Some(draft) = self.drafts.get_mut(before) {
-                draft.role = Some(Role::Lit);
-            }
-            return (self.drafts.len() > before).then_some(end);
-        }
+        // A symbol behind "lit." is a head of its own and is read as one.
         let value = self.value(next)?;
         let last = self.drafts.last()?;
         let kind = last.kind;

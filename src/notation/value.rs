@@ -186,7 +186,11 @@ impl Reader<'_> {
 
     fn bound(&self, at: usize) -> Option<(usize, Bound)> {
         let s = self.s;
-        let phrases: [(&[&str], Bound); 13] = [
+        let phrases: [(&[&str], Bound); 17] = [
+            (&["min"], Bound::Least),
+            (&["minimum"], Bound::Least),
+            (&["max"], Bound::Most),
+            (&["maximum"], Bound::Most),
             (&["not", "less", "than"], Bound::Least),
             (&["no", "less", "than"], Bound::Least),
             (&["not", "lower", "than"], Bound::Least),
@@ -202,7 +206,8 @@ impl Reader<'_> {
             (&["less", "than"], Bound::Most),
         ];
         if let Some((words, bound)) = phrases.iter().find(|(words, _)| s.are_words(at, words)) {
-            return Some((at + words.len(), *bound));
+            let stop = usize::from(s.is_mark(at + words.len(), '.'));
+            return Some((at + words.len() + stop, *bound));
         }
         let bound = match s.kind(at)? {
             Kind::Mark('≥' | '>' | '≧' | '⩾') => Bound::Least,
