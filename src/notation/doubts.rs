@@ -69,6 +69,8 @@ pub(super) enum Doubt {
     BareNumber,
     /// A signed number with a concentration but no symbol before it.
     NoSymbol,
+    /// The label and the value stand in separate columns.
+    ColumnsApart,
     /// "Rotation" without a word on what turns.
     KindNotSaid,
     /// The sign was taken from a word such as levorotatory.
@@ -129,6 +131,9 @@ impl fmt::Display for Doubt {
             Self::Magnitude => f.write_str("The value is larger than specific rotations are; a decimal mark may be missing."),
             Self::Calculated => f.write_str("The value is said to be calculated, not measured."),
             Self::BareNumber => f.write_str("The number has neither a sign nor a degree sign."),
+            Self::ColumnsApart => {
+                f.write_str("Labels and values stand in separate columns; the value may belong to another label.")
+            }
             Self::KindNotSaid => f.write_str("The text says \"rotation\" only; it may be another one than that of light."),
             Self::NoSymbol => f.write_str("No symbol of rotation stands before the number."),
             Self::SignFromWord(word) => write!(f, "The sign is not printed; it was taken from the word \"{word}\"."),

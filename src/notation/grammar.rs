@@ -56,6 +56,10 @@ pub(super) enum Joint {
 
 /// Tokens that may stand between a head and its value.
 const MOST_BEFORE_VALUE: usize = 70;
+/// Constants that stand beside the optical rotation in tables of oils.
+const COLUMN_LABELS: [&str; 12] = [
+    "refractive", "index", "saponification", "ester", "acid", "iodine", "value", "gravity", "boiling", "melting", "point", "solubility",
+];
 /// Words that are not understood between a head and its value.
 const MOST_UNKNOWN: usize = 12;
 /// Tokens behind a statement within which a signed angle counts as another one.
@@ -144,9 +148,17 @@ impl<'a> Grammar<'a> {
         let mut at = head.end;
         let mut tight = true;
         let mut unknown = 0;
+        let mut columns = false;
         let first = loop {
             if at >= s.len() || at > head.end + MOST_BEFORE_VALUE || unknown > MOST_UNKNOWN {
                 return self.value_before(&head).unwrap_or(head.end);
+            }
+            // Labels of a column whose values stand apart from them.
+            if head.form == Form::Words && (s.is_word(at, &COLUMN_LABELS) || columns && self.is_in_columns(at)) {
+                columns = true;
+                tight = false;
+                at += 1;
+                continue;
             }
             if at > head.end && s.is_sentence_start(at) {
                 return self.value_before(&head).unwrap_or(head.end);
@@ -180,7 +192,7 @@ impl<'a> Grammar<'a> {
             let power = at > head.end && s.is_glued(at) && matches!(s.kind(at - 1), Some(Kind::Number(_)));
             if let Some(value) = self
                 .value(at)
-                .filter(|value| !power && self.accepts(value, &head, tight, unknown))
+                .filter(|value| !power && self.accepts(value, &head, tight, unknown) && (!columns || value.is_angle()))
             {
                 break value;
             }
@@ -281,6 +293,9 @@ impl<'a> Grammar<'a> {
             if led && draft.conditions.is_without_sample() && draft.conditions.light.is_none() {
                 draft.doubts.push(Doubt::KindNotSaid);
             }
+        }
+        if let (true, Some(draft)) = (columns, self.drafts.get_mut(index)) {
+            draft.doubts.push(Doubt::ColumnsApart);
         }
         if self.is_quoted(from)
             && let Some(draft) = self.drafts.get_mut(index)
@@ -394,6 +409,17 @@ impl<'a> Grammar<'a> {
             && inner.chars().filter(|c| c.is_alphabetic()).count() * 2 > inner.len()
             && !(at + 1..end).any(|n| s.is_mark(n, ';') || head_at(s, n).is_some());
         fits.then(|| (inner.to_owned(), end))
+    }
+
+    /// What stands between the labels of a column and a value with a sign and a degree sign: other labels and values.
+    fn is_in_columns(&self, at: usize) -> bool {
+        let s = self.s;
+        match s.kind(at) {
+            Some(Kind::Word) => s.text(at).starts_with(char::is_uppercase) && head_at(s, at).is_none(),
+            Some(Kind::Minus) => s.is_glued(at),
+            Some(Kind::Number(_) | Kind::Mark('.' | ',' | '„' | '\'' | '*' | '"')) => true,
+            _ => false,
+        }
     }
 
     /// Whether a head stands in the bracket at `open`.
