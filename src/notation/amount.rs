@@ -43,7 +43,13 @@ impl Reader<'_> {
             return None;
         }
         // `C6H6` is a formula.
-        if short && s.number(next).is_some() && s.is_glued(next) && s.is_glued(next + 1) && s.kind(next + 1) == Some(Kind::Word) && s.solvent(at).is_some() {
+        if short
+            && s.number(next).is_some()
+            && s.is_glued(next)
+            && s.is_glued(next + 1)
+            && s.kind(next + 1) == Some(Kind::Word)
+            && s.solvent(at).is_some()
+        {
             return None;
         }
         if copyright && s.is_close(next) {

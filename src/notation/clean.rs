@@ -196,7 +196,9 @@ impl<'a> Cleaner<'a> {
     /// `.alpha.`, `.degree.`, `.sub.3`: the plain text of patent offices. False when nothing of the kind stands here.
     fn dotted(&mut self) -> bool {
         let rest = self.rest();
-        let Some(end) = rest[1..].bytes().take(12).position(|b| b == b'.') else { return false };
+        let Some(end) = rest[1..].bytes().take(12).position(|b| b == b'.') else {
+            return false;
+        };
         let name = &rest[1..=end];
         let length = end + 2;
         if let Some(&(_, c)) = DOTTED.iter().find(|(known, _)| *known == name) {

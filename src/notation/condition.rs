@@ -111,7 +111,10 @@ impl<'a> Reader<'a> {
         let inner = s.slice(open + 1, limit.saturating_sub(usize::from(close.is_some())));
         // `(589)`
         if close == Some(open + 3)
-            && let Some(light) = s.number(open + 1).filter(|&digits| is_wavelength(digits)).and_then(|digits| Light::at(digits.printed.value()))
+            && let Some(light) = s
+                .number(open + 1)
+                .filter(|&digits| is_wavelength(digits))
+                .and_then(|digits| Light::at(digits.printed.value()))
         {
             self.set_light(light);
             return Some(limit);

@@ -58,7 +58,18 @@ pub(super) enum Joint {
 const MOST_BEFORE_VALUE: usize = 70;
 /// Constants that stand beside the optical rotation in tables of oils.
 const COLUMN_LABELS: [&str; 12] = [
-    "refractive", "index", "saponification", "ester", "acid", "iodine", "value", "gravity", "boiling", "melting", "point", "solubility",
+    "refractive",
+    "index",
+    "saponification",
+    "ester",
+    "acid",
+    "iodine",
+    "value",
+    "gravity",
+    "boiling",
+    "melting",
+    "point",
+    "solubility",
 ];
 /// Words that are not understood between a head and its value.
 const MOST_UNKNOWN: usize = 12;
@@ -154,7 +165,9 @@ impl<'a> Grammar<'a> {
                 return self.value_before(&head).unwrap_or(head.end);
             }
             // Labels of a column whose values stand apart from them.
-            if head.form == Form::Words && (s.is_word(at, &COLUMN_LABELS) || columns && self.is_in_columns(at)) {
+            let new_line = s.is_sentence_start(at) || s.get(at).is_some_and(|token| token.newline);
+            let label = s.is_word(at, &COLUMN_LABELS) && (new_line || columns);
+            if head.form == Form::Words && (label || columns && self.is_in_columns(at)) {
                 columns = true;
                 tight = false;
                 at += 1;
@@ -589,7 +602,9 @@ impl<'a> Grammar<'a> {
             "fold",
             "years",
             "compounds",
-            "samples", "V", "mV",
+            "samples",
+            "V",
+            "mV",
         ];
         if s.kind(at) == Some(Kind::Percent) {
             // Damaged degree sign: `658% (c = 0.1, methanol)`.

@@ -132,7 +132,10 @@ fn symbol(s: &Stream, at: usize, bracket: char) -> Option<Head> {
 /// Whether print or scanning may have made this of an alpha. Letters that stand in brackets for something else
 /// (concentrations, footnotes, chemical symbols, the refractive index) do not count.
 fn is_damaged_alpha(inner: &str) -> bool {
-    let known = ["", "R", "o", "O", "0", "d", "x", "u", "z", "e", "s", "t", "r", "q", "y", "v", "tt", "tx", "«", "»", "?", "&", "<", "~", "*", "^", "c~", "~x", "CY", "CX", "°", "8", "2", "K"];
+    let known = [
+        "", "R", "o", "O", "0", "d", "x", "u", "z", "e", "s", "t", "r", "q", "y", "v", "tt", "tx", "«", "»", "?", "&",
+        "<", "~", "*", "^", "c~", "~x", "CY", "CX", "°", "8", "2", "K",
+    ];
     let lower_pair =
         inner.len() == 2 && inner.starts_with(['o', 'c', 'a', 'e', 'u']) && inner.chars().all(char::is_alphanumeric);
     known.contains(&inner) || lower_pair

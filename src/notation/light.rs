@@ -148,7 +148,7 @@ impl Reader<'_> {
                 next += 1;
             } else if s.is_word(next, &["d"])
                 && (place == Place::Slash || !s.is_mark(next + 1, '='))
-                && (!self.is_prefix(next) || line_behind(next + 2))
+                && (!self.is_prefix(next) || line_behind(next + 2) || self.s.is_word(next + 2, &["sodium", "na"]))
                 // Heavy water.
                 && (place == Place::Slash || self.solvent_at(next).is_none())
             {

@@ -124,8 +124,14 @@ impl Grammar<'_> {
     fn is_listed(&self, value: &Value, at: usize) -> bool {
         let s = self.s;
         let end = value.end;
-        let bare_before = self.drafts.last().is_some_and(|draft| draft.to == at && draft.value.end == at && draft.value.sign == Sign::Stated);
-        let ends = s.is_word(end, &["and", "for", "or", "respectively"]) || s.is_any_mark(end, &[',', ';', '.']) || s.is_close(end) || s.get(end).is_none();
+        let bare_before = self
+            .drafts
+            .last()
+            .is_some_and(|draft| draft.to == at && draft.value.end == at && draft.value.sign == Sign::Stated);
+        let ends = s.is_word(end, &["and", "for", "or", "respectively"])
+            || s.is_any_mark(end, &[',', ';', '.'])
+            || s.is_close(end)
+            || s.get(end).is_none();
         bare_before && value.sign == Sign::Stated && value.unit != Unit::Celsius && ends && !self.has_foreign_unit(end)
     }
 

@@ -281,6 +281,51 @@ prop_compose! {
     }
 }
 
+/// Labelled strings with pieces lost, doubled, moved: damage that no label foresees.
+fn damaged() -> impl Strategy<Value = String> {
+    let texts: Vec<String> = [
+        include_str!("../data/rotation_strings_dev.jsonl"),
+        include_str!("../data/journal_dev.jsonl"),
+        include_str!("../data/notation_forms.jsonl"),
+    ]
+    .iter()
+    .flat_map(|file| file.lines())
+    .map(|line| {
+        serde_json::from_str::<Value>(line).expect("a line of JSON")["text"]
+            .as_str()
+            .unwrap_or("")
+            .to_owned()
+    })
+    .collect();
+    let edits = proptest::collection::vec(
+        (0u8..4, any::<prop::sample::Index>(), any::<prop::sample::Index>()),
+        0..12,
+    );
+    (proptest::sample::select(texts), edits).prop_map(|(text, edits)| {
+        let mut chars: Vec<char> = text.chars().collect();
+        for (edit, a, b) in edits {
+            if chars.len() < 2 {
+                break;
+            }
+            let (a, b) = (a.index(chars.len()), b.index(chars.len()));
+            let (low, high) = (a.min(b), a.max(b));
+            match edit {
+                0 => drop(chars.drain(low..(low + 6).min(high + 1))),
+                1 => chars.swap(a, b),
+                2 => {
+                    let piece = chars[low..(low + 12).min(high + 1)].to_vec();
+                    chars.splice(b..b, piece);
+                }
+                _ => chars.insert(
+                    a,
+                    ['-', '(', '[', ']', ')', '°', ' ', '^', '$', '\\', '<', '±', '\n'][b % 13],
+                ),
+            }
+        }
+        chars.into_iter().collect()
+    })
+}
+
 fn only_one(found: &[Found], text: &str) -> Statement {
     let [found] = found else {
         panic!("{} statements read from {text}: {found:?}", found.len());
@@ -304,6 +349,16 @@ proptest! {
     fn any_text_is_read_with_spans_inside_it(text in "\\PC{0,300}") {
         for found in read(&text) {
             prop_assert!(text.get(found.start..found.end).is_some());
+        }
+    }
+
+    #[test]
+    fn damaged_strings_are_read_with_spans_in_order(text in damaged()) {
+        let mut before = 0;
+        for found in read(&text) {
+            prop_assert!(text.get(found.start..found.end).is_some());
+            prop_assert!(found.start >= before, "{}", text);
+            before = found.start;
         }
     }
 
