@@ -14,3 +14,4 @@ mod library;
 mod names;
 mod starter;
 mod solvent;
+mod notation;
