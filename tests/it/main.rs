@@ -9,6 +9,7 @@
 mod architecture;
 mod cli;
 mod compound;
+mod estimators;
 mod library;
 mod starter;
 mod solvent;
