@@ -11,5 +11,6 @@ mod cli;
 mod compound;
 mod estimators;
 mod library;
+mod posterior;
 mod starter;
 mod solvent;
