@@ -282,9 +282,10 @@ fn predict(
         variance += h[i] * ph[i];
     }
     if e_variance > 0.0 {
-        // The excess's own variance, at the size of the rotation that this hypothesis or the datum gives.
-        let size = (predicted / e).abs().min((datum.value / e).abs()).max(0.0);
-        variance += e_variance * size * size;
+        // The excess's own variance, at the size of the rotation that this hypothesis (with what it leaves open) or the
+        // datum gives, whichever is smaller: a datum far too large does not excuse itself.
+        let expected_square = predicted * predicted + (variance - datum.variance);
+        variance += e_variance / (e * e) * expected_square.min(datum.value * datum.value);
     }
     (predicted, variance)
 }
