@@ -13,4 +13,6 @@ mod estimators;
 mod library;
 mod posterior;
 mod starter;
+mod worked_examples;
 mod solvent;
+mod standards;
