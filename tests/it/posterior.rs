@@ -86,6 +86,8 @@ struct Plain {
     sign_free: bool,
     /// Shared draw and its coefficient.
     shared: Vec<(usize, f64)>,
+    /// Probability that its shared draws fail: their sd is then three times m.
+    fails: f64,
 }
 
 fn plain(value: f64, sd: f64, source: usize) -> Plain {
@@ -96,6 +98,7 @@ fn plain(value: f64, sd: f64, source: usize) -> Plain {
         excess: None,
         sign_free: false,
         shared: Vec::new(),
+        fails: 0.0,
     }
 }
 
@@ -153,6 +156,12 @@ fn sample(references: &[Plain], points: &[f64], given_tau: Option<f64>, n: usize
         .collect();
     let mut eta = vec![0.0; n_sources];
     let mut delta = vec![0.0; n_shared];
+    let mut failing = vec![(0.0, 1.0); n_shared];
+    for r in references.iter().filter(|r| r.fails > 0.0) {
+        for &(at, coefficient) in &r.shared {
+            failing[at] = (r.fails, 3.0 * SCALE / coefficient);
+        }
+    }
     let mut drawn = vec![(0.0, 0.0); references.len()];
     let wide: Vec<f64> = references.iter().map(|r| density(r.value, WIDE)).collect();
     let mut of_reference = vec![0.0; references.len()];
@@ -168,7 +177,10 @@ fn sample(references: &[Plain], points: &[f64], given_tau: Option<f64>, n: usize
             let tau = given_tau.unwrap_or_else(|| tau_sd * standard.inverse_cdf(f64::midpoint(1.0, uniform)));
             let pi: f64 = gross_prior.sample(&mut rng);
             eta.fill_with(|| tau * normal(&mut rng));
-            delta.fill_with(|| normal(&mut rng));
+            for (draw, &(probability, factor)) in delta.iter_mut().zip(&failing) {
+                let failed = probability > 0.0 && rng.random::<f64>() < probability;
+                *draw = normal(&mut rng) * if failed { factor } else { 1.0 };
+            }
             for (r, drawn) in references.iter().zip(&mut drawn) {
                 let excess = match r.excess {
                     Some((mean, sd)) => mean + sd * normal(&mut rng),
@@ -321,14 +333,25 @@ fn compare(references: &[Reference], plain: &[Plain], (centres, reach): (&[f64],
     let middle = quantile(0.5).value;
     let heart = (quantile(0.75).value - quantile(0.25).value) / 1.349;
     same("mean", posterior.mean(), mean, sd.value);
-    assert_eq!(posterior.mean(), summary.value);
-    assert_eq!(posterior.sd(), summary.standard_uncertainty);
+    let alone = posterior.widened(|_| 0.0);
+    assert_eq!(alone.quantile(0.5), summary.value);
+    let (low, high) = (quantile(0.158_655), quantile(0.841_345));
+    let central = Figure {
+        value: (high.value - low.value) / 2.0,
+        error: low.error.hypot(high.error) / 2.0,
+    };
+    same(
+        "central half-width",
+        summary.standard_uncertainty,
+        central,
+        central.value,
+    );
     same("sd", posterior.sd(), sd, sd.value);
     for (name, p, found) in [
         ("2.5 %", 0.025, summary.interval95[0]),
-        ("25 %", 0.25, posterior.quantile_with(0.25, |_| 0.0)),
-        ("median", 0.5, posterior.quantile_with(0.5, |_| 0.0)),
-        ("75 %", 0.75, posterior.quantile_with(0.75, |_| 0.0)),
+        ("25 %", 0.25, alone.quantile(0.25)),
+        ("median", 0.5, alone.quantile(0.5)),
+        ("75 %", 0.75, alone.quantile(0.75)),
         ("97.5 %", 0.975, summary.interval95[1]),
     ] {
         let brute = quantile(p);
@@ -438,6 +461,7 @@ fn two_references_in_one_other_solvent_share_its_effect() {
     let mut plains = [plain(120.0, 3.0, 0), plain(124.0, 3.0, 1), plain(98.0, 3.0, 2)];
     for plain in &mut plains[..2] {
         plain.shared = vec![(0, effect(Aspect::Solvent, Case::Other))];
+        plain.fails = EffectTable::built_in().failure(Aspect::Solvent, Case::Other);
     }
     compare(&[a, b, reference(98.0, 3.0, 3)], &plains, (&[101.0], 18.0), 2_000);
 }
