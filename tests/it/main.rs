@@ -2,8 +2,9 @@
 
 #![allow(
     clippy::unwrap_used,
+    clippy::print_stdout,
     missing_docs,
-    reason = "a failed unwrap fails the test it stands in, and tests document themselves by name"
+    reason = "a failed unwrap fails the test it stands in, tests document themselves by name, and print what they measured"
 )]
 
 mod architecture;
