@@ -131,7 +131,7 @@ fn two_values_have_a_closed_form() {
         ([-3.0, 9.0], [4.0, 1e-3]),
     ];
     for (y, v) in pairs {
-        let by_hand = ((y[0] - y[1]) * (y[0] - y[1]) / 2.0 - (v[0] + v[1]) / 2.0).max(0.0);
+        let by_hand = ((y[0] - y[1]) * (y[0] - y[1]) / 2.0 - f64::midpoint(v[0], v[1])).max(0.0);
         for (name, estimator, tolerance) in ESTIMATORS {
             let found = estimator(&y, &v).unwrap().tau_squared;
             assert!(
