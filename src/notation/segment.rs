@@ -146,7 +146,8 @@ fn is_symbol(bytes: &[u8], start: usize, end: usize) -> bool {
             b'-' => {
                 behind.get(n + 1) == Some(&b'D') && behind.get(n + 2).is_some_and(|b| b"[ =(<_^0123456789".contains(b))
             }
-            _ => false,
+            // `\alpha_{\mathrm{D}}`
+            _ => behind[..n].iter().any(|b| matches!(b, b'_' | b'^')) && line_behind(&behind[n..]),
         },
         None => false,
     }
