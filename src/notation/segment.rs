@@ -18,7 +18,7 @@ pub(super) fn segments(text: &str) -> Vec<Range<usize>> {
     let mut segments: Vec<Range<usize>> = Vec::new();
     for place in places(text.as_bytes()) {
         if text.len() <= SHORT {
-            return vec![0..text.len()];
+            return std::iter::once(0..text.len()).collect();
         }
         let before = if text.as_bytes()[place] == 0xE6 {
             BEFORE_IDEOGRAPHS
