@@ -451,7 +451,7 @@ impl<'a> Cleaner<'a> {
         }
         let digits = rest
             .bytes()
-            .take(6)
+            .take(24)
             .take_while(|b| b.is_ascii_digit() || *b == b'.')
             .count();
         let letter = usize::from(rest.starts_with(|c: char| c.is_ascii_alphabetic()));

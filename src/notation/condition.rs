@@ -605,7 +605,14 @@ impl<'a> Reader<'a> {
         true
     }
 
+    /// Sets the temperature; a number that can be none is not kept, but doubted.
     pub(super) fn set_temperature(&mut self, temperature: StatedTemperature) {
+        if let StatedTemperature::At(at) | StatedTemperature::Range(_, at) = &temperature
+            && !(-100.0..230.0).contains(&at.value())
+        {
+            self.conditions.doubts.push(Doubt::Temperature(at.value()));
+            return;
+        }
         self.conditions.temperature.get_or_insert(temperature);
     }
 
@@ -689,7 +696,11 @@ impl<'a> Reader<'a> {
             let end = if s.text(at + 1) == "m" { at + 3 } else { at + 2 };
             if let (true, Some(light)) = (
                 s.text(at + 1) != "A" || number.value() > 2300.0,
-                Light::at(number.value()),
+                if s.is_word(at + 1, &["Å", "A"]) {
+                    Light::at(number.value())
+                } else {
+                    Light::at_nanometres(number.value())
+                },
             ) {
                 self.set_light(light);
                 return Some(end);

@@ -113,6 +113,17 @@ impl<'a> Grammar<'a> {
             return self.body(head);
         }
         if s.is_open(at) && s.text(at) == "(" {
+            // Only a bracket with a concentration in it is kept.
+            let keyed = (at + 1..at + 24).take_while(|&n| !s.is_close(n)).any(|n| {
+                matches!(s.kind(n), Some(Kind::Percent | Kind::Mark('©')))
+                    || s.is_word(
+                        n,
+                        &["c", "с", "conc", "concn", "concentration", "cone", "g", "mg", "molar"],
+                    )
+            });
+            if !keyed {
+                return at + 1;
+            }
             let mut reader = Reader::new(s);
             if let Some(end) = reader.bracket(at)
                 && (reader.conditions.concentration.is_some() && reader.conditions.solvent.is_some()

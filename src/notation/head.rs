@@ -41,8 +41,22 @@ pub(super) struct Head {
 pub(super) fn head_at(s: &Stream, at: usize) -> Option<Head> {
     match s.kind(at)? {
         Kind::Open(bracket) => symbol(s, at, bracket),
+        // Most words are passed over by their first letter.
+        Kind::Word if !may_begin(s.text(at)) => None,
         Kind::Word => letter(s, at).or_else(|| scrambled(s, at)).or_else(|| words(s, at)),
         _ => None,
+    }
+}
+
+/// Whether a word can be the noun or letter of a head: alpha, `D` of a scrambled symbol, the nouns.
+fn may_begin(word: &str) -> bool {
+    match word.as_bytes().first() {
+        Some(b'a' | b'A') => word == "aD" || word.eq_ignore_ascii_case("alpha"),
+        Some(b'd' | b'D') => word.len() == 1 || word.len() >= 7,
+        Some(b'r' | b'R') => word.len() >= 3,
+        Some(b's') => word.starts_with("skr"),
+        Some(b) => !b.is_ascii(),
+        None => false,
     }
 }
 

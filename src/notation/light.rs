@@ -29,7 +29,11 @@ impl Light {
 
     /// Light with a printed wavelength; Å are told from nm by their size.
     pub(super) fn at(number: f64) -> Option<Self> {
-        let nanometres = if number >= 2300.0 { number / 10.0 } else { number };
+        Self::at_nanometres(if number >= 2300.0 { number / 10.0 } else { number })
+    }
+
+    /// Light with a wavelength printed in nm.
+    pub(super) fn at_nanometres(nanometres: f64) -> Option<Self> {
         Some(Self {
             line: SpectralLine::at_nanometres(nanometres).ok()?,
             nanometres: Some(nanometres),

@@ -187,7 +187,7 @@ fn lines() -> impl Strategy<Value = Option<SpectralLine>> {
     prop_oneof![
         3 => Just(Some(SpectralLine::SodiumD)),
         1 => Just(None),
-        1 => (230u32..1000).prop_map(|nm| Some(SpectralLine::at_nanometres(f64::from(nm)).expect("a wavelength"))),
+        1 => (180u32..2500).prop_map(|nm| Some(SpectralLine::at_nanometres(f64::from(nm)).expect("a wavelength"))),
         1 => Just(Some(SpectralLine::at_nanometres(546.1).expect("a wavelength"))),
         1 => Just(Some(SpectralLine::Named("Hg".to_owned()))),
     ]
