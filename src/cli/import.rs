@@ -96,7 +96,12 @@ pub struct ImportArguments {
     #[arg(long, value_name = "FILE", help_heading = "For rows that do not say")]
     pub sources: Option<PathBuf>,
     /// Key of the source in the file of references
-    #[arg(long, requires = "sources", value_name = "KEY", help_heading = "For rows that do not say")]
+    #[arg(
+        long,
+        requires = "sources",
+        value_name = "KEY",
+        help_heading = "For rows that do not say"
+    )]
     pub reference: Option<String>,
     /// How sure it is that the values belong to their compounds
     #[arg(long, value_parser = args::words(&args::IDENTITIES, Identity::from_word), value_name = "WORD",
@@ -143,8 +148,10 @@ impl From<FormatWord> for Format {
 /// Shows what would be done, and does it when told to.
 pub fn run(arguments: &ImportArguments, session: &mut Session) -> Result<Outcome, Failure> {
     if !arguments.dry_run && !arguments.yes && !session.can_ask() {
-        return Err(Failure::usage("nobody-to-ask", "nobody is there to be asked whether to import")
-            .hint("--dry-run shows what would be done, --yes imports"));
+        return Err(
+            Failure::usage("nobody-to-ask", "nobody is there to be asked whether to import")
+                .hint("--dry-run shows what would be done, --yes imports"),
+        );
     }
     let mut request = request(arguments)?;
     let mut library = session.library(Access::Write)?;
@@ -221,20 +228,27 @@ fn request(arguments: &ImportArguments) -> Result<ImportRequest, Failure> {
         arguments.format.map(Format::from)
     };
     if format == Some(Format::Text) && arguments.compound.is_none() {
-        return Err(Failure::usage("no-compound", "printed text does not say which compound its rotations are of")
-            .at("--compound")
-            .hint("name the compound with --compound, and the source with --citation or --doi"));
+        return Err(Failure::usage(
+            "no-compound",
+            "printed text does not say which compound its rotations are of",
+        )
+        .at("--compound")
+        .hint("name the compound with --compound, and the source with --citation or --doi"));
     }
     if arguments.rejects.is_some() && arguments.files.len() > 1 {
-        return Err(Failure::usage("rejects", "one file of rejects cannot serve several imported files")
-            .at("--rejects")
-            .hint("leave --rejects out: each file gets its own rejects file beside it"));
+        return Err(
+            Failure::usage("rejects", "one file of rejects cannot serve several imported files")
+                .at("--rejects")
+                .hint("leave --rejects out: each file gets its own rejects file beside it"),
+        );
     }
     for path in [&arguments.rejects, &arguments.save_mapping].into_iter().flatten() {
         if path.exists() {
-            return Err(Failure::usage("file-exists", format!("{} exists already", path.display()))
-                .at(path.display().to_string())
-                .hint("choose another file name"));
+            return Err(
+                Failure::usage("file-exists", format!("{} exists already", path.display()))
+                    .at(path.display().to_string())
+                    .hint("choose another file name"),
+            );
         }
     }
     let rejects = match &arguments.rejects {
@@ -249,6 +263,7 @@ fn request(arguments: &ImportArguments) -> Result<ImportRequest, Failure> {
             encoding: arguments.encoding.clone(),
             delimiter: arguments.delimiter,
             sheet: arguments.sheet.clone(),
+            most_unpacked: None,
         },
         mapping: mapping(arguments)?,
         defaults: defaults(arguments)?,
@@ -287,7 +302,11 @@ fn defaults(arguments: &ImportArguments) -> Result<Defaults, Failure> {
         }
     };
     Ok(Defaults {
-        compound: arguments.compound.as_deref().map(GivenCompound::from_text).unwrap_or_default(),
+        compound: arguments
+            .compound
+            .as_deref()
+            .map(GivenCompound::from_text)
+            .unwrap_or_default(),
         citation: arguments.citation.clone(),
         doi,
         year: arguments.year,
@@ -331,6 +350,7 @@ impl From<ImportError> for Failure {
                     ReadError::Format { .. } => "format",
                     ReadError::Empty { .. } => "empty-file",
                     ReadError::NoHeadings { .. } => "no-headings",
+                    ReadError::Columns { .. } => "too-many-columns",
                     ReadError::Encoding { .. } => "encoding",
                     ReadError::Spreadsheet { .. } => "damaged-spreadsheet",
                     ReadError::Sheet { .. } => "no-sheet",
@@ -342,7 +362,9 @@ impl From<ImportError> for Failure {
             }
             ImportError::Rejects { ref path, .. } => {
                 let place = path.display().to_string();
-                Self::new(Fault::Usage, "rejects", "").told(&error.to_string()).at(place)
+                Self::new(Fault::Usage, "rejects", "")
+                    .told(&error.to_string())
+                    .at(place)
             }
         }
     }

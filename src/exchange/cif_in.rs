@@ -109,7 +109,11 @@ impl Block {
             .iter()
             .filter_map(|name| self.first(&[name]).map(join))
             .collect();
-        let name = if names.is_empty() { String::new() } else { names.remove(0) };
+        let name = if names.is_empty() {
+            String::new()
+        } else {
+            names.remove(0)
+        };
         let hand = match self.first(&["_chemical_absolute_configuration"]).map(str::trim) {
             // Reference molecule, anomalous dispersion, both, synthesis from a known one (core dictionary): none of them
             // is taken from the sign.
@@ -121,15 +125,23 @@ impl Block {
             name,
             names.join(" | "),
             self.first(&["_chemical_formula_sum"]).map(join).unwrap_or_default(),
-            self.first(&["_chemical_identifier_inchi"]).map(|text| text.split_whitespace().collect()).unwrap_or_default(),
+            self.first(&["_chemical_identifier_inchi"])
+                .map(|text| text.split_whitespace().collect())
+                .unwrap_or_default(),
             self.first(&["_chemical_identifier_inchi_key"])
                 .map(|text| text.trim().trim_start_matches("InChIKey=").to_owned())
                 .unwrap_or_default(),
             hand.to_owned(),
             String::new(),
             self.citation(),
-            self.first(&["_journal_paper_doi", "_citation_doi"]).map(str::trim).unwrap_or_default().to_owned(),
-            self.first(&["_journal_year", "_citation_year"]).map(str::trim).unwrap_or_default().to_owned(),
+            self.first(&["_journal_paper_doi", "_citation_doi"])
+                .map(str::trim)
+                .unwrap_or_default()
+                .to_owned(),
+            self.first(&["_journal_year", "_citation_year"])
+                .map(str::trim)
+                .unwrap_or_default()
+                .to_owned(),
             format!("data block {}", self.name),
         ];
         if let Some((line, fault)) = &self.fault {
@@ -158,7 +170,11 @@ impl Block {
     /// The citation as far as the block gives one.
     fn citation(&self) -> String {
         let item = |names: &[&str]| self.first(names).map(|text| text.trim().to_owned());
-        let journal = item(&["_journal_name_full", "_citation_journal_full", "_citation_journal_abbrev"]);
+        let journal = item(&[
+            "_journal_name_full",
+            "_citation_journal_full",
+            "_citation_journal_abbrev",
+        ]);
         let Some(mut text) = journal else { return String::new() };
         for (before, names) in [
             (" ", ["_journal_volume", "_citation_journal_volume"]),
@@ -280,9 +296,10 @@ impl<'a> Tokens<'a> {
     fn quoted(&mut self, rest: &str, mark: char) -> Kind {
         let line_end = rest.find('\n').unwrap_or(rest.len());
         let line = &rest[1..line_end];
-        let close = line.match_indices(mark).map(|(at, _)| at).find(|at| {
-            line[at + 1..].chars().next().is_none_or(char::is_whitespace)
-        });
+        let close = line
+            .match_indices(mark)
+            .map(|(at, _)| at)
+            .find(|at| line[at + 1..].chars().next().is_none_or(char::is_whitespace));
         match close {
             Some(close) => {
                 let value = line[..close].to_owned();

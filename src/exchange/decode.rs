@@ -55,7 +55,7 @@ pub fn find_encoding(path: &Path, label: Option<&str>) -> Result<FoundEncoding, 
         }
         n_bytes += n;
         n_zeros += bytes.iter().filter(|&&byte| byte == 0).count();
-        utf8.feed(bytes);
+        utf8.feed(bytes, n < BLOCK);
         detector.feed(bytes, n < BLOCK);
         if n < BLOCK {
             break;
@@ -79,39 +79,43 @@ pub fn find_encoding(path: &Path, label: Option<&str>) -> Result<FoundEncoding, 
     })
 }
 
-/// Whether a stream of blocks is UTF-8.
+/// Whether a stream of blocks is UTF-8, perhaps with some damage.
 #[derive(Default)]
 struct Utf8Check {
-    broken: bool,
+    /// Characters beyond ASCII.
+    n_wide: usize,
+    /// Places that fit no character.
+    n_broken: usize,
     /// The bytes of a character cut by the end of a block.
     rest: Vec<u8>,
 }
 
 impl Utf8Check {
-    fn feed(&mut self, bytes: &[u8]) {
-        if self.broken {
-            return;
-        }
-        let joined;
-        let bytes = if self.rest.is_empty() {
-            bytes
-        } else {
-            joined = [&self.rest, bytes].concat();
-            &joined
-        };
-        let rest = match std::str::from_utf8(bytes) {
-            Ok(_) => Vec::new(),
-            Err(error) if error.error_len().is_none() => bytes[error.valid_up_to()..].to_vec(),
-            Err(_) => {
-                self.broken = true;
-                Vec::new()
+    fn feed(&mut self, bytes: &[u8], is_last: bool) {
+        let joined = [&self.rest, bytes].concat();
+        self.rest.clear();
+        let mut at = 0;
+        for chunk in joined.utf8_chunks() {
+            let valid = chunk.valid().as_bytes();
+            self.n_wide += valid.iter().filter(|&&byte| byte >= 0xC0).count();
+            at += valid.len() + chunk.invalid().len();
+            if chunk.invalid().is_empty() {
+                continue;
             }
-        };
-        self.rest = rest;
+            let is_cut =
+                at == joined.len() && std::str::from_utf8(chunk.invalid()).is_err_and(|e| e.error_len().is_none());
+            if is_cut && !is_last {
+                self.rest = chunk.invalid().to_vec();
+            } else {
+                self.n_broken += 1;
+            }
+        }
     }
 
+    /// Text in another encoding is hardly ever UTF-8 by chance: a file with more good characters than broken places is
+    /// damaged UTF-8.
     fn fits(&self) -> bool {
-        !self.broken && self.rest.is_empty()
+        self.n_broken == 0 || self.n_wide > self.n_broken
     }
 }
 
@@ -162,7 +166,9 @@ impl<R: Read> Read for Decoding<R> {
             self.ended = n == 0;
             let room = self.decoder.max_utf8_buffer_length(n).unwrap_or(4 * BLOCK);
             self.text.reserve(room);
-            let _ = self.decoder.decode_to_string(&self.raw[..n], &mut self.text, self.ended);
+            let _ = self
+                .decoder
+                .decode_to_string(&self.raw[..n], &mut self.text, self.ended);
         }
         let waiting = &self.text.as_bytes()[self.at..];
         let n = waiting.len().min(out.len());

@@ -175,7 +175,15 @@ pub struct Heading {
 
 /// Headings that are left out when read: what the program itself writes for a person.
 const IGNORED: [&str; 9] = [
-    "reason", "rejected", "state", "revision", "entry", "uid", "entry uid", "compound uid", "source uid",
+    "reason",
+    "rejected",
+    "state",
+    "revision",
+    "entry",
+    "uid",
+    "entry uid",
+    "compound uid",
+    "source uid",
 ];
 
 /// Whether a heading is of a column that is left out on purpose.
@@ -279,7 +287,9 @@ fn split_unit(heading: &str) -> Option<(&str, &str)> {
 /// Headings that are the symbol of a rotation, alone or with conditions.
 fn rotation(heading: &str) -> Option<(Field, Heading)> {
     let lower = heading.to_lowercase();
-    let bracketed = ["[α]", "[a]", "[alpha]", "[\\a]"].iter().any(|symbol| lower.starts_with(symbol));
+    let bracketed = ["[α]", "[a]", "[alpha]", "[\\a]"]
+        .iter()
+        .any(|symbol| lower.starts_with(symbol));
     let angle = ["α", "alpha"].iter().any(|symbol| lower.starts_with(symbol));
     if !bracketed && !angle {
         return None;
@@ -294,7 +304,12 @@ fn rotation(heading: &str) -> Option<(Field, Heading)> {
         .find_map(|unit| lower.find(unit))
         .and_then(|at| heading.get(..at))
         .unwrap_or(heading);
-    let read = notation::read(&format!("{bare} = +1.5"));
+    // The value stands before conditions in brackets.
+    let (symbol, conditions) = match bare.split_once(" (") {
+        Some((symbol, conditions)) => (symbol, format!(" ({conditions}")),
+        None => (bare, String::new()),
+    };
+    let read = notation::read(&format!("{symbol} +1.5{conditions}"));
     let [found] = read.as_slice() else {
         let is_symbol = bare.chars().count() <= 3 && bracketed;
         return is_symbol.then(|| (Field::Value, Heading::default()));
@@ -344,7 +359,11 @@ mod tests {
             assert_eq!((found, described.unit.as_deref()), (field, unit), "{heading}");
         }
         for heading in ["", "t", "C", "melting point", "yield (%)", "Rf", "αlpha"] {
-            assert!(recognise(heading).is_none(), "{heading} is taken for {:?}", recognise(heading));
+            assert!(
+                recognise(heading).is_none(),
+                "{heading} is taken for {:?}",
+                recognise(heading)
+            );
         }
     }
 
@@ -354,7 +373,10 @@ mod tests {
         assert_eq!(field, Field::Value);
         let conditions = heading.conditions.unwrap();
         assert_eq!(conditions.line, Some(SpectralLine::SodiumD));
-        assert_eq!(conditions.solvent.map(|solvent| solvent.to_string()).as_deref(), Some("CHCl3"));
+        assert_eq!(
+            conditions.solvent.map(|solvent| solvent.to_string()).as_deref(),
+            Some("CHCl3")
+        );
     }
 
     #[test]

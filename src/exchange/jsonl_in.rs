@@ -1,8 +1,8 @@
 //! JSON Lines: one object a line, with the keys that `biot read --json` prints, and `compound` and `source` as objects or
 //! texts.
 //!
-//! Nested keys are joined by a point (`source.doi`). Numbers keep the digits JSON gives them; a text in place of a number
-//! keeps all that was printed.
+//! Nested keys are joined by a point (`source.doi`). A number has the fewest digits
+//! that make it; a text in its place keeps all that was printed.
 
 use super::rows::{About, Event, Format, MOST_RECORD, ReadError, Row};
 use super::table_in::text_fault;
@@ -98,7 +98,11 @@ impl Keys {
         cells: &mut Vec<(usize, String)>,
     ) -> Result<(), String> {
         for (key, value) in object {
-            let name = format!("{prefix}{key}");
+            let name = match (prefix, key.as_str(), value) {
+                ("", "compound", Value::String(_)) => "compound.name".to_owned(),
+                ("", "source", Value::String(_)) => "source.citation".to_owned(),
+                _ => format!("{prefix}{key}"),
+            };
             let text = match value {
                 Value::Null => continue,
                 Value::Object(inner) if prefix.is_empty() && (key == "compound" || key == "source") => {
@@ -106,11 +110,11 @@ impl Keys {
                     continue;
                 }
                 Value::String(text) => text.clone(),
-                Value::Array(items) if items.iter().all(Value::is_string) => items
-                    .iter()
-                    .filter_map(Value::as_str)
-                    .collect::<Vec<_>>()
-                    .join(" | "),
+                // JSON does not tell 25 from 25.0 once a program has written it.
+                Value::Number(number) if number.is_f64() => number.as_f64().unwrap_or_default().to_string(),
+                Value::Array(items) if items.iter().all(Value::is_string) => {
+                    items.iter().filter_map(Value::as_str).collect::<Vec<_>>().join(" | ")
+                }
                 other => other.to_string(),
             };
             let at = self.index(name)?;

@@ -58,7 +58,11 @@ pub enum MappingError {
 }
 
 fn words() -> String {
-    Field::ALL.iter().map(|field| field.word()).collect::<Vec<_>>().join(", ")
+    Field::ALL
+        .iter()
+        .map(|field| field.word())
+        .collect::<Vec<_>>()
+        .join(", ")
 }
 
 /// The word that leaves a column out.
@@ -238,7 +242,10 @@ fn parse_target(target: &str) -> Result<Option<(Field, Option<String>)>, Mapping
         return Ok(None);
     }
     let (word, unit) = match target.split_once(':') {
-        Some((word, unit)) => (word.trim(), Some(unit.trim().to_owned()).filter(|unit| !unit.is_empty())),
+        Some((word, unit)) => (
+            word.trim(),
+            Some(unit.trim().to_owned()).filter(|unit| !unit.is_empty()),
+        ),
         None => (target, None),
     };
     match Field::from_word(word) {

@@ -138,7 +138,10 @@ impl Record {
             format!("{} {}", text(&method.preparation), number(method.divide_by))
         });
         [
-            self.source.doi.clone().unwrap_or_else(|| self.source.citation.trim().to_owned()),
+            self.source
+                .doi
+                .clone()
+                .unwrap_or_else(|| self.source.citation.trim().to_owned()),
             identity.to_owned(),
             self.kind.to_string(),
             format!("{:?} {:?} {:?} {:?} {}", s.kind, s.sign, s.stage, s.role, s.approx),
@@ -395,13 +398,20 @@ impl Maker {
         let own_key = cells.text(Field::Reference);
         // The options name one source: they are taken together, and only where the row names none.
         let names_none = citation.is_none() && own_doi.is_none() && own_key.is_none();
-        let key = own_key.or(if names_none { defaults.reference.as_deref() } else { None });
+        let key = own_key.or(if names_none {
+            defaults.reference.as_deref()
+        } else {
+            None
+        });
         let doi = own_doi.or_else(|| if names_none { defaults.doi.clone() } else { None });
         let citation = citation.or_else(|| if names_none { defaults.citation.clone() } else { None });
 
         let listed = match key {
             Some(key) => Some(defaults.references.by_key(key).ok_or_else(|| {
-                cells.refusal(Field::Reference, format!("the references hold no key \"{key}\"; give them with --sources"))
+                cells.refusal(
+                    Field::Reference,
+                    format!("the references hold no key \"{key}\"; give them with --sources"),
+                )
             })?),
             None => doi
                 .as_deref()
@@ -449,7 +459,9 @@ impl Maker {
         let has_doubts = cells.assignment.column(Field::Doubts).is_some();
         let mut statement = match (&cells.row.statement, printed) {
             (Some(statement), _) => (**statement).clone(),
-            (None, Some(text)) if !has_value => read_one(text).map_err(|reason| cells.refusal(Field::AsPrinted, reason))?,
+            (None, Some(text)) if !has_value => {
+                read_one(text).map_err(|reason| cells.refusal(Field::AsPrinted, reason))?
+            }
             (None, text) => Statement {
                 as_printed: text.unwrap_or_default().to_owned(),
                 ..Statement::default()
@@ -625,8 +637,14 @@ fn value(cells: &Cells<'_>, statement: &mut Statement) -> Result<(), Refusal> {
         "specific, observed, molar",
     )?;
     if let Some(kind) = kind {
-        if let Some(&field) = given.first().filter(|&&field| field != Field::Value && kind != statement.kind) {
-            return Err(cells.refusal(Field::Kind, format!("the kind contradicts the column of {}", field.word())));
+        if let Some(&field) = given
+            .first()
+            .filter(|&&field| field != Field::Value && kind != statement.kind)
+        {
+            return Err(cells.refusal(
+                Field::Kind,
+                format!("the kind contradicts the column of {}", field.word()),
+            ));
         }
         statement.kind = kind;
     }
@@ -649,7 +667,9 @@ fn sign(cells: &Cells<'_>, statement: &mut Statement, signed: bool) -> Result<()
     if cells.truth(Field::SignAmbiguous)? == Some(true) {
         statement.sign = Sign::Ambiguous;
     }
-    let Some(text) = cells.text(Field::Sign) else { return Ok(()) };
+    let Some(text) = cells.text(Field::Sign) else {
+        return Ok(());
+    };
     let negative = match text.to_lowercase().as_str() {
         "stated" => {
             statement.sign = Sign::Stated;
@@ -673,10 +693,16 @@ fn sign(cells: &Cells<'_>, statement: &mut Statement, signed: bool) -> Result<()
         }
     };
     let Some(value) = statement.value else {
-        return Err(cells.refusal(Field::Sign, "a sign belongs to a single value; give the ends of a range with theirs"));
+        return Err(cells.refusal(
+            Field::Sign,
+            "a sign belongs to a single value; give the ends of a range with theirs",
+        ));
     };
     if signed && (value.value() < 0.0) != negative {
-        return Err(cells.refusal(Field::Sign, format!("the sign \"{text}\" contradicts the value {value}")));
+        return Err(cells.refusal(
+            Field::Sign,
+            format!("the sign \"{text}\" contradicts the value {value}"),
+        ));
     }
     if negative && value.value() > 0.0 {
         statement.value = Some(value.negated());
@@ -709,7 +735,9 @@ fn rotation(text: &str) -> Result<ReadValue, String> {
             sign_seen: bare.starts_with(|c: char| !c.is_ascii_digit() && !matches!(c, '.' | ',')),
         });
     }
-    let has_symbol = ["[α]", "[a]", "[A]", "[M]", "[\u{3B1}", "[ α"].iter().any(|symbol| text.contains(symbol));
+    let has_symbol = ["[α]", "[a]", "[A]", "[M]", "[\u{3B1}", "[ α"]
+        .iter()
+        .any(|symbol| text.contains(symbol));
     let statement = if has_symbol {
         read_one(text)?
     } else {
@@ -724,8 +752,8 @@ fn rotation(text: &str) -> Result<ReadValue, String> {
 fn is_sign_or_mark(c: char) -> bool {
     matches!(
         c,
-        '+' | '-' | '.' | ',' | ' ' | '\u{A0}' | '\u{2009}' | '\u{202F}' | '\u{2212}' | '\u{2010}'..='\u{2014}'
-            | '\u{FE63}' | '\u{FF0D}' | '\u{FF0B}' | 'e' | 'E'
+        '+' | '-' | '.' | ',' | ' ' | '\u{A0}' | '\u{2009}' | '\u{202F}' | '\u{2212}' | '\u{2010}'
+            ..='\u{2014}' | '\u{FE63}' | '\u{FF0D}' | '\u{FF0B}' | 'e' | 'E'
     )
 }
 
@@ -733,13 +761,18 @@ fn is_sign_or_mark(c: char) -> bool {
 fn read_one(text: &str) -> Result<Statement, String> {
     let mut found = notation::read(text);
     match found.len() {
-        0 => Err(format!("no rotation is found in \"{}\"", super::rows::shortened(text, 80))),
+        0 => Err(format!(
+            "no rotation is found in \"{}\"",
+            super::rows::shortened(text, 80)
+        )),
         1 => {
             let mut statement = found.remove(0).statement;
             text.clone_into(&mut statement.as_printed);
             Ok(statement)
         }
-        n => Err(format!("{n} rotations are found in the text; give each a row of its own")),
+        n => Err(format!(
+            "{n} rotations are found in the text; give each a row of its own"
+        )),
     }
 }
 
@@ -764,7 +797,9 @@ fn number(text: &str) -> Result<(Printed, Option<String>), String> {
     let may_be_thousands = match (comma, point) {
         (Some(at), None) => {
             let (before, after) = (digits(&text[..at]), digits(&text[at + 1..]));
-            after == 3 && (1..=3).contains(&before) && !text.trim_start_matches(|c| !char::is_ascii_digit(&c)).starts_with('0')
+            after == 3
+                && (1..=3).contains(&before)
+                && !text.trim_start_matches(|c| !char::is_ascii_digit(&c)).starts_with('0')
         }
         _ => false,
     };
@@ -791,8 +826,23 @@ fn is_unit_of_rotation(unit: &str) -> bool {
         .collect();
     matches!(
         plain.as_str(),
-        "" | "°" | "deg" | "degree" | "degrees" | "grad" | "degmlg1dm1" | "°mlg1dm1" | "degmlgdm" | "°mlgdm" | "degcm3g1dm1"
-            | "°cm3g1dm1" | "degmlg⁻¹dm⁻¹" | "degmldm1g1" | "101degcm2g1" | "degcm2dmol1" | "degmlg¹dm¹" | "degcm²dmol¹"
+        "" | "°"
+            | "deg"
+            | "degree"
+            | "degrees"
+            | "grad"
+            | "degmlg1dm1"
+            | "°mlg1dm1"
+            | "degmlgdm"
+            | "°mlgdm"
+            | "degcm3g1dm1"
+            | "°cm3g1dm1"
+            | "degmlg⁻¹dm⁻¹"
+            | "degmldm1g1"
+            | "101degcm2g1"
+            | "degcm2dmol1"
+            | "degmlg¹dm¹"
+            | "degcm²dmol¹"
     )
 }
 
@@ -834,7 +884,9 @@ fn range(text: &str) -> Option<(&str, &str)> {
     let at = text.char_indices().find(|&(at, c)| {
         matches!(c, '-' | '\u{2010}'..='\u{2014}' | '\u{2212}')
             && text[..at].trim_end().ends_with(|before: char| before.is_ascii_digit())
-            && text[at + c.len_utf8()..].trim_start().starts_with(|after: char| after.is_ascii_digit())
+            && text[at + c.len_utf8()..]
+                .trim_start()
+                .starts_with(|after: char| after.is_ascii_digit())
     });
     let (at, c) = at?;
     Some((text[..at].trim(), text[at + c.len_utf8()..].trim()))
@@ -842,7 +894,11 @@ fn range(text: &str) -> Option<(&str, &str)> {
 
 fn celsius(text: &str, unit: &str) -> Result<Printed, String> {
     let has_unit = text.contains(|c: char| c.is_alphabetic() || c == '°' || c == 'º');
-    let whole = if has_unit { text.to_owned() } else { format!("{text} {unit}") };
+    let whole = if has_unit {
+        text.to_owned()
+    } else {
+        format!("{text} {unit}")
+    };
     let temperature = parse_temperature(&whole).map_err(|error| error.to_string())?;
     let plain = text.trim().trim_end_matches(['C', '°', 'º', ' ']);
     Ok(match parse_number(plain) {
@@ -869,7 +925,11 @@ fn spectral_line(text: &str, unit: &str) -> Result<SpectralLine, String> {
     }
     let has_digits = text.contains(|c: char| c.is_ascii_digit());
     let has_unit = text.contains(|c: char| c.is_alphabetic() || c == 'Å');
-    let whole = if has_digits && !has_unit { format!("{text} {unit}") } else { text.to_owned() };
+    let whole = if has_digits && !has_unit {
+        format!("{text} {unit}")
+    } else {
+        text.to_owned()
+    };
     match parse_line(&whole) {
         Ok(line) => Ok(line),
         // A line printed in a word, such as "red".
@@ -920,12 +980,18 @@ fn concentration(cells: &Cells<'_>) -> Result<Option<PrintedConcentration>, Refu
             }
         }
     };
-    let Some((low, high, has_unit)) = ends else { return Ok(None) };
+    let Some((low, high, has_unit)) = ends else {
+        return Ok(None);
+    };
     let printed = cells.truth(Field::ConcUnitPrinted)?;
     Ok(Some(PrintedConcentration {
         low: low.value,
         high: high.map(|high| high.value),
-        unit: if has_unit { low.unit } else { ConcentrationUnit::GramsPer100Millilitres },
+        unit: if has_unit {
+            low.unit
+        } else {
+            ConcentrationUnit::GramsPer100Millilitres
+        },
         unit_printed: printed.unwrap_or(has_unit || is_letter),
     }))
 }
@@ -994,9 +1060,9 @@ fn doubt_differences(before: &Statement, statement: &mut Statement) {
         differing.push("concentration");
     }
     for field in differing {
-        statement
-            .doubts
-            .push(format!("The column of the {field} says something else than the printed text."));
+        statement.doubts.push(format!(
+            "The column of the {field} says something else than the printed text."
+        ));
     }
 }
 
@@ -1007,9 +1073,9 @@ fn doubt_printed(text: &str, statement: &mut Statement) {
         && let Some(read) = found.statement.value
         && !read.same_value(value)
     {
-        statement
-            .doubts
-            .push(format!("The value is given as {value}, but the printed text reads as {read}."));
+        statement.doubts.push(format!(
+            "The value is given as {value}, but the printed text reads as {read}."
+        ));
     }
 }
 

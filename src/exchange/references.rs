@@ -44,7 +44,9 @@ impl References {
     /// When the text is neither, or holds no reference.
     pub fn read(text: &str) -> Result<Self, ReferenceError> {
         let text = text.trim_start_matches('\u{FEFF}');
-        let is_ris = text.lines().any(|line| ris_tag(line).is_some_and(|(tag, _)| tag == "TY"));
+        let is_ris = text
+            .lines()
+            .any(|line| ris_tag(line).is_some_and(|(tag, _)| tag == "TY"));
         let mut references = Self::default();
         if is_ris {
             references.read_ris(text);
@@ -97,7 +99,11 @@ impl References {
             detail: error.kind.to_string(),
         })?;
         for entry in bibliography.iter() {
-            self.add(Some(&entry.key), format!("reference {}", entry.key), bibtex_source(entry));
+            self.add(
+                Some(&entry.key),
+                format!("reference {}", entry.key),
+                bibtex_source(entry),
+            );
         }
         Ok(())
     }
@@ -133,7 +139,9 @@ fn ris_tag(line: &str) -> Option<(&str, &str)> {
     let tag = line.get(..2)?;
     let value = line.get(2..)?.trim_start().strip_prefix('-')?;
     let is_tag = tag.starts_with(|c: char| c.is_ascii_uppercase())
-        && tag.bytes().all(|byte| byte.is_ascii_uppercase() || byte.is_ascii_digit());
+        && tag
+            .bytes()
+            .all(|byte| byte.is_ascii_uppercase() || byte.is_ascii_digit());
     is_tag.then(|| (tag, value.trim()))
 }
 
@@ -179,7 +187,9 @@ impl RisRecord {
             },
             citation: citation(&Parts {
                 authors: &authors,
-                container: self.value(&["JO", "JF", "T2", "JA", "BT"]).or_else(|| self.value(&["PB"])),
+                container: self
+                    .value(&["JO", "JF", "T2", "JA", "BT"])
+                    .or_else(|| self.value(&["PB"])),
                 title: self.value(&["TI", "T1"]),
                 volume: self.value(&["VL"]),
                 year,
@@ -313,7 +323,15 @@ pub fn doi(text: &str) -> Result<String, ReferenceError> {
     };
     let lower = text.trim().to_lowercase();
     let mut bare = lower.as_str();
-    for start in ["https://", "http://", "dx.doi.org/", "doi.org/", "www.doi.org/", "doi:", "doi "] {
+    for start in [
+        "https://",
+        "http://",
+        "dx.doi.org/",
+        "doi.org/",
+        "www.doi.org/",
+        "doi:",
+        "doi ",
+    ] {
         bare = bare.strip_prefix(start).unwrap_or(bare).trim_start();
     }
     let (prefix, suffix) = bare.split_once('/').ok_or_else(wrong)?;
@@ -341,7 +359,15 @@ mod tests {
         ] {
             assert_eq!(doi(text).as_deref(), Ok("10.1000/xyz-1(2)"), "{text}");
         }
-        for text in ["", "10.1000", "11.1000/x", "10.10/x", "10.1000/x y", "see text", "10.1000/"] {
+        for text in [
+            "",
+            "10.1000",
+            "11.1000/x",
+            "10.10/x",
+            "10.1000/x y",
+            "see text",
+            "10.1000/",
+        ] {
             assert!(doi(text).is_err(), "{text}");
         }
     }
@@ -355,7 +381,10 @@ mod tests {
         let ris = References::read(ris).unwrap();
         let bib = References::read(bib).unwrap();
         let source = ris.by_key("inv2020").unwrap();
-        assert_eq!(source.citation, "Writer, A.; Other, B., J. Invented Chem. 1 (2020) 12-19");
+        assert_eq!(
+            source.citation,
+            "Writer, A.; Other, B., J. Invented Chem. 1 (2020) 12-19"
+        );
         assert_eq!(source, bib.by_key("inv2020").unwrap());
         assert_eq!(ris.by_doi("10.1000/xyz"), Some(source));
         assert_eq!(source.year, Some(2020));

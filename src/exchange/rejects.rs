@@ -16,12 +16,17 @@ pub struct Rejects {
     writer: Option<Writer>,
 }
 
+/// The columns that are added.
+const ADDED: [&str; 2] = ["line", "reason"];
+
 /// Refused lines of JSON stay such lines, with a key `rejected`; rows of all other formats become a table.
 enum Writer {
     Lines(BufWriter<NamedTempFile>),
     Table {
         writer: csv::Writer<BufWriter<NamedTempFile>>,
+        /// Columns that are written: those of the file without the two an earlier import added.
         n_columns: usize,
+        n_headings: usize,
     },
 }
 
@@ -86,11 +91,15 @@ impl Rejects {
                 serde_json::to_writer(&mut *out, &Value::Object(object))?;
                 out.write_all(b"\n")
             }
-            Writer::Table { writer, n_columns } => {
+            Writer::Table {
+                writer,
+                n_columns,
+                n_headings,
+            } => {
                 let surplus: Vec<&str> = row
                     .cells
                     .iter()
-                    .skip(*n_columns)
+                    .skip(*n_headings)
                     .map(String::as_str)
                     .filter(|cell| !cell.trim().is_empty())
                     .collect();
@@ -112,7 +121,9 @@ impl Rejects {
     /// # Errors
     /// When it cannot be written, or a file has taken the name meanwhile.
     pub fn finish(self) -> io::Result<Option<PathBuf>> {
-        let (Some(path), Some(writer)) = (self.path, self.writer) else { return Ok(None) };
+        let (Some(path), Some(writer)) = (self.path, self.writer) else {
+            return Ok(None);
+        };
         let buffer = match writer {
             Writer::Lines(out) => out,
             Writer::Table { writer, .. } => writer
@@ -131,12 +142,18 @@ impl Writer {
             return Ok(Self::Lines(file));
         }
         let mut writer = csv::Writer::from_writer(file);
-        let added = ["line", "reason"];
-        // The two columns an earlier import added are replaced, not kept.
-        writer.write_record(headings.iter().map(String::as_str).chain(added))?;
+        let n_headings = headings.len();
+        let is_reject = headings.ends_with(&ADDED.map(str::to_owned));
+        let n_columns = if is_reject {
+            n_headings - ADDED.len()
+        } else {
+            n_headings
+        };
+        writer.write_record(headings.iter().take(n_columns).map(String::as_str).chain(ADDED))?;
         Ok(Self::Table {
             writer,
-            n_columns: headings.len(),
+            n_columns,
+            n_headings,
         })
     }
 }
@@ -157,9 +174,18 @@ mod tests {
 
     #[test]
     fn names_of_rejects_never_pile_up() {
-        assert_eq!(Rejects::beside(Path::new("a/x.csv"), Format::Table), Path::new("a/x.csv.rejects.csv"));
-        assert_eq!(Rejects::beside(Path::new("a/x.csv.rejects.csv"), Format::Table), Path::new("a/x.csv.rejects.csv"));
-        assert_eq!(Rejects::beside(Path::new("x.xlsx"), Format::Xlsx), Path::new("x.xlsx.rejects.csv"));
+        assert_eq!(
+            Rejects::beside(Path::new("a/x.csv"), Format::Table),
+            Path::new("a/x.csv.rejects.csv")
+        );
+        assert_eq!(
+            Rejects::beside(Path::new("a/x.csv.rejects.csv"), Format::Table),
+            Path::new("a/x.csv.rejects.csv")
+        );
+        assert_eq!(
+            Rejects::beside(Path::new("x.xlsx"), Format::Xlsx),
+            Path::new("x.xlsx.rejects.csv")
+        );
     }
 
     #[test]

@@ -48,6 +48,8 @@ pub struct ReadOptions {
     pub delimiter: Option<char>,
     /// The sheet of a spreadsheet; the first without it.
     pub sheet: Option<String>,
+    /// Most bytes the parts of a spreadsheet may unpack to; 512 MiB without it.
+    pub most_unpacked: Option<u64>,
 }
 
 /// What a file was found to be.
@@ -143,6 +145,14 @@ pub enum ReadError {
         /// What the first line holds.
         first: String,
     },
+    /// There are more columns than any table has.
+    #[error("{} has {n_columns} columns; at most {MOST_COLUMNS} are read, so this is no table of values", path.display())]
+    Columns {
+        /// The file.
+        path: PathBuf,
+        /// The columns of its headings.
+        n_columns: usize,
+    },
     /// The encoding is not known or does not fit.
     #[error("{}: {detail}; name the encoding with --encoding", path.display())]
     Encoding {
@@ -197,6 +207,7 @@ impl ReadError {
             | Self::Format { path }
             | Self::Empty { path }
             | Self::NoHeadings { path, .. }
+            | Self::Columns { path, .. }
             | Self::Encoding { path, .. }
             | Self::Spreadsheet { path, .. }
             | Self::Sheet { path, .. }
@@ -294,7 +305,10 @@ pub(super) fn shortened(text: &str, n_chars: usize) -> String {
 pub(super) fn find_headings(rows: &[Vec<String>], knows: &dyn Fn(&str) -> bool) -> Option<(usize, usize)> {
     let mut best: Option<(usize, usize)> = None;
     for (at, row) in rows.iter().enumerate() {
-        let n_known = row.iter().filter(|cell| cell.chars().count() <= 60 && knows(cell)).count();
+        let n_known = row
+            .iter()
+            .filter(|cell| cell.chars().count() <= 60 && knows(cell))
+            .count();
         if n_known > best.map_or(0, |(_, most)| most) {
             best = Some((at, n_known));
         }

@@ -4,7 +4,9 @@
 //! [`MOST_RECORD`] (a quotation mark that is never closed) ends the reading with an error.
 
 use super::decode::{Decoding, find_encoding};
-use super::rows::{About, Event, Format, MOST_COLUMNS, MOST_RECORD, ReadError, ReadOptions, Row, find_headings, shortened};
+use super::rows::{
+    About, Event, Format, MOST_COLUMNS, MOST_RECORD, ReadError, ReadOptions, Row, find_headings, shortened,
+};
 use csv::StringRecord;
 use std::cell::Cell;
 use std::fs::File;
@@ -37,7 +39,14 @@ pub(super) fn read<E: From<ReadError>>(
         .map_err(|error| ReadError::io(path, error))?;
     let shape = find_shape(&probe, options.delimiter, knows).ok_or_else(|| ReadError::NoHeadings {
         path: path.to_owned(),
-        first: shortened(String::from_utf8_lossy(&probe).lines().next().unwrap_or_default().trim(), 80),
+        first: shortened(
+            String::from_utf8_lossy(&probe)
+                .lines()
+                .next()
+                .unwrap_or_default()
+                .trim(),
+            80,
+        ),
     })?;
 
     let record_bytes = Rc::new(Cell::new(0));
@@ -71,6 +80,13 @@ pub(super) fn read<E: From<ReadError>>(
             at += 1;
             let headings: Vec<String> = record.iter().map(|cell| cell.trim().to_owned()).collect();
             n_columns = headings.len();
+            if n_columns > MOST_COLUMNS {
+                return Err(ReadError::Columns {
+                    path: path.to_owned(),
+                    n_columns,
+                }
+                .into());
+            }
             visit(Event::Begin(&About {
                 encoding: Some(found.encoding.name()),
                 encoding_guessed: found.guessed,
@@ -90,7 +106,7 @@ pub(super) fn read<E: From<ReadError>>(
             fault: fault(&record, n_columns, found.encoding.name()),
             ..Row::default()
         };
-        row.cells.extend(record.iter().take(MOST_COLUMNS.max(n_columns)).map(str::to_owned));
+        row.cells.extend(record.iter().take(MOST_COLUMNS).map(str::to_owned));
         visit(Event::Row(row))?;
     }
 }
@@ -148,7 +164,9 @@ pub(super) fn text_fault(text: &str, encoding: &str) -> Option<String> {
         return Some("the row holds a NUL byte; the file is damaged or in another encoding".to_owned());
     }
     if text.contains('\u{FFFD}') {
-        return Some(format!("the row holds bytes that are no text in {encoding}; name the encoding with --encoding"));
+        return Some(format!(
+            "the row holds bytes that are no text in {encoding}; name the encoding with --encoding"
+        ));
     }
     None
 }

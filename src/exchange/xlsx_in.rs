@@ -25,7 +25,8 @@ pub(super) fn read<E: From<ReadError>>(
     knows: &dyn Fn(&str) -> bool,
     visit: &mut dyn FnMut(Event<'_>) -> Result<(), E>,
 ) -> Result<(), E> {
-    let size = bounded(path)?;
+    let most = options.most_unpacked.unwrap_or(MOST_UNPACKED);
+    let size = bounded(path, most)?;
     let damaged = |error: calamine::XlsxError| ReadError::Spreadsheet {
         path: path.to_owned(),
         detail: error.to_string(),
@@ -34,7 +35,10 @@ pub(super) fn read<E: From<ReadError>>(
     let mut book: Xlsx<_> = Xlsx::new(BufReader::new(file)).map_err(damaged)?;
     let sheets = book.sheet_names();
     let sheet = match &options.sheet {
-        None => sheets.first().cloned().ok_or_else(|| ReadError::Empty { path: path.to_owned() })?,
+        None => sheets
+            .first()
+            .cloned()
+            .ok_or_else(|| ReadError::Empty { path: path.to_owned() })?,
         Some(asked) => sheets
             .iter()
             .find(|sheet| *sheet == asked)
@@ -142,7 +146,13 @@ impl<E: From<ReadError>> Sheet<'_, E> {
     }
 
     fn hand_out(&mut self, mut row: Row) -> Result<(), E> {
-        if row.fault.is_none() && row.cells.iter().skip(self.n_columns).any(|cell| !cell.trim().is_empty()) {
+        if row.fault.is_none()
+            && row
+                .cells
+                .iter()
+                .skip(self.n_columns)
+                .any(|cell| !cell.trim().is_empty())
+        {
             row.fault = Some("the row has a cell in a column without a heading".to_owned());
         }
         row.bytes = self.size;
@@ -174,7 +184,7 @@ fn number_text(value: f64) -> String {
 }
 
 /// Unpacks every part to nowhere and refuses the file when they are too many or too large; the size of the file.
-fn bounded(path: &Path) -> Result<u64, ReadError> {
+fn bounded(path: &Path, most: u64) -> Result<u64, ReadError> {
     let file = File::open(path).map_err(|error| ReadError::io(path, error))?;
     let size = file.metadata().map_err(|error| ReadError::io(path, error))?.len();
     let damaged = |detail: String| ReadError::Spreadsheet {
@@ -184,13 +194,13 @@ fn bounded(path: &Path) -> Result<u64, ReadError> {
     let too_large = || ReadError::TooLarge {
         path: path.to_owned(),
         what: "the unpacked spreadsheet",
-        limit_mib: MOST_UNPACKED >> 20,
+        limit_mib: most >> 20,
     };
     let mut archive = zip::ZipArchive::new(BufReader::new(file)).map_err(|error| damaged(error.to_string()))?;
     if archive.len() > MOST_PARTS {
         return Err(damaged(format!("it has {} parts", archive.len())));
     }
-    let mut left = MOST_UNPACKED;
+    let mut left = most;
     for at in 0..archive.len() {
         let part = archive.by_index(at).map_err(|error| damaged(error.to_string()))?;
         if part.size() > left {

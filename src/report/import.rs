@@ -12,7 +12,10 @@ const MOST_SHOWN: usize = 20;
 pub fn summary(report: &ImportReport, page: &mut Page) {
     let n = report.added.entries;
     page.heading(&if report.is_trial {
-        format!("Dry run: {} would be added as drafts; nothing was changed", counted(n, "entry", "entries"))
+        format!(
+            "Dry run: {} would be added as drafts; nothing was changed",
+            counted(n, "entry", "entries")
+        )
     } else {
         format!("{} added as drafts", counted(n, "entry", "entries"))
     });
@@ -68,7 +71,10 @@ fn file_summary(file: &FileReport, page: &mut Page) {
     if !file.assignment.unmapped.is_empty() {
         page.field(
             "not imported",
-            &format!("{} (map a column with --map COLUMN=FIELD)", file.assignment.unmapped.join("; ")),
+            &format!(
+                "{} (map a column with --map COLUMN=FIELD)",
+                file.assignment.unmapped.join("; ")
+            ),
         );
     }
     if !file.assignment.left_out.is_empty() {
@@ -82,14 +88,21 @@ fn file_summary(file: &FileReport, page: &mut Page) {
         ),
     );
     if let Some(rejects) = &file.rejects {
-        page.field("rejects", &format!("{} (mend it and import it again)", rejects.display()));
+        page.field(
+            "rejects",
+            &format!("{} (mend it and import it again)", rejects.display()),
+        );
     }
 }
 
 fn read_as(about: &About) -> String {
     let mut parts = vec![about.format.as_str().to_owned()];
     if let Some(encoding) = about.encoding {
-        let guessed = if about.encoding_guessed { ", guessed from the bytes" } else { "" };
+        let guessed = if about.encoding_guessed {
+            ", guessed from the bytes"
+        } else {
+            ""
+        };
         parts.push(format!("{encoding}{guessed}"));
     }
     if let Some(delimiter) = about.delimiter {
@@ -122,7 +135,11 @@ fn joined(report: &ImportReport, page: &mut Page) {
             (true, Some(id)) => format!("new {id}"),
             (false, id) => id.map(|id| id.to_string()).unwrap_or_default(),
         };
-        let given = if joined.given == joined.name { String::new() } else { joined.given.clone() };
+        let given = if joined.given == joined.name {
+            String::new()
+        } else {
+            joined.given.clone()
+        };
         table.row([number, joined.name.clone(), given, joined.rows.to_string()]);
     }
     page.table(&table);
@@ -135,7 +152,11 @@ fn joined(report: &ImportReport, page: &mut Page) {
 fn refusals(report: &ImportReport, page: &mut Page) {
     page.heading("Refused");
     for refused in report.refusals.iter().take(MOST_SHOWN) {
-        let column = refused.refusal.column.as_ref().map(|column| format!(", column {column}"));
+        let column = refused
+            .refusal
+            .column
+            .as_ref()
+            .map(|column| format!(", column {column}"));
         let candidates = match candidates(refused) {
             names if names.is_empty() => String::new(),
             names => format!(": {}", names.join(", ")),
@@ -148,7 +169,9 @@ fn refusals(report: &ImportReport, page: &mut Page) {
             refused.refusal.reason,
         ));
     }
-    let beyond = report.rejected.saturating_sub(report.refusals.len().min(MOST_SHOWN) as u64);
+    let beyond = report
+        .rejected
+        .saturating_sub(report.refusals.len().min(MOST_SHOWN) as u64);
     if beyond > 0 {
         page.note(&format!("and {} more", counted(beyond, "row", "rows")));
     }

@@ -250,9 +250,7 @@ pub fn import(
         Err(error) => return Err(error.into()),
     }
     for (file, (path, rejects)) in report.files.iter_mut().zip(all_rejects) {
-        file.rejects = rejects
-            .finish()
-            .map_err(|error| ImportError::Rejects { path, error })?;
+        file.rejects = rejects.finish().map_err(|error| ImportError::Rejects { path, error })?;
     }
     Ok(report)
 }
@@ -552,15 +550,21 @@ impl Import<'_, '_> {
         if let (Some(asked), Some(other)) = (&given.inchikey, &inchikey)
             && asked != other
         {
-            return refused(format!("the InChIKey {asked} is not that of the structure, {other}; one of them is wrong"));
+            return refused(format!(
+                "the InChIKey {asked} is not that of the structure, {other}; one of them is wrong"
+            ));
         }
         if let Some(formula_given) = &given.formula {
             let read = Formula::parse(formula_given)
                 .map_err(|error| Choosing::Refused(Box::new(Unidentified::new(error.to_string()))))?;
             let plain = read.to_string();
-            if formula.as_deref().and_then(|known| Formula::parse(known).ok()).is_some_and(|known| {
-                (known.molar_mass().grams_per_mole() - read.molar_mass().grams_per_mole()).abs() > 0.05
-            }) {
+            if formula
+                .as_deref()
+                .and_then(|known| Formula::parse(known).ok())
+                .is_some_and(|known| {
+                    (known.molar_mass().grams_per_mole() - read.molar_mass().grams_per_mole()).abs() > 0.05
+                })
+            {
                 return refused(format!(
                     "the formula {plain} is not that of the compound, {}; a salt or hydrate is another compound",
                     formula.unwrap_or_default()
@@ -601,7 +605,9 @@ impl Import<'_, '_> {
             _ => {}
         }
         let Some(name) = &given.name else {
-            return refused(format!("the library holds no compound with the InChIKey {key}; give a name or a structure to add it"));
+            return refused(format!(
+                "the library holds no compound with the InChIKey {key}; give a name or a structure to add it"
+            ));
         };
         Ok(CompoundChoice::New(Box::new(NewCompound {
             other_names: given.other_names.clone(),
@@ -652,7 +658,8 @@ impl Import<'_, '_> {
             match added[..] {
                 [] => {}
                 [id] => {
-                    self.loader.names(id, std::iter::once(&new.name).chain(&new.other_names), &new.cas)?;
+                    self.loader
+                        .names(id, std::iter::once(&new.name).chain(&new.other_names), &new.cas)?;
                     return Ok(Ok(id));
                 }
                 _ => {
@@ -664,7 +671,10 @@ impl Import<'_, '_> {
             }
         }
         if new.formula.is_none()
-            && let Some(formula) = given.formula.as_deref().and_then(|formula| Formula::parse(formula).ok())
+            && let Some(formula) = given
+                .formula
+                .as_deref()
+                .and_then(|formula| Formula::parse(formula).ok())
         {
             new.molar_mass = Some(formula.molar_mass());
             new.formula = Some(formula.to_string());
@@ -702,7 +712,11 @@ impl Import<'_, '_> {
     fn finish(self) -> u64 {
         let report = self.report;
         let sum = |count: fn(&FileReport) -> u64| report.files.iter().map(count).sum::<u64>();
-        let (added, present, rejected) = (sum(|file| file.added), sum(|file| file.present), sum(|file| file.rejected));
+        let (added, present, rejected) = (
+            sum(|file| file.added),
+            sum(|file| file.present),
+            sum(|file| file.rejected),
+        );
         (report.present, report.rejected) = (present, rejected);
         report.added = self.loader.counts().into();
         report.unknown_solvents = self.maker.unknown_solvents.into_iter().collect();
@@ -772,9 +786,14 @@ fn request(given: &GivenCompound) -> CompoundRequest {
 /// descriptor.
 fn identity(given: &GivenCompound) -> String {
     let structure = || {
-        let smiles = given.smiles.as_deref().and_then(|text| Structure::from_smiles(text).ok());
+        let smiles = given
+            .smiles
+            .as_deref()
+            .and_then(|text| Structure::from_smiles(text).ok());
         let inchi = || given.inchi.as_deref().and_then(|text| Structure::from_inchi(text).ok());
-        smiles.or_else(inchi).map(|structure| structure.key().as_str().to_owned())
+        smiles
+            .or_else(inchi)
+            .map(|structure| structure.key().as_str().to_owned())
     };
     let main = given
         .inchikey

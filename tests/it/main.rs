@@ -10,6 +10,7 @@ mod architecture;
 mod check;
 mod cli;
 mod compound;
+mod import;
 mod library;
 mod names;
 mod starter;
