@@ -15,6 +15,7 @@ mod completions;
 mod confirm;
 mod edit;
 mod failure;
+mod import;
 mod info;
 mod merge;
 mod read;
@@ -90,6 +91,8 @@ pub enum Command {
     Read(read::ReadArguments),
     /// Add a printed value or a specification
     Add(Box<add::AddArguments>),
+    /// Import values from tables, spreadsheets, JSON Lines, CIF or printed text
+    Import(Box<import::ImportArguments>),
     /// Mend an entry
     Edit(Box<edit::EditArguments>),
     /// Confirm a draft after a second look
@@ -158,6 +161,7 @@ fn dispatch(arguments: &Arguments, session: &mut Session) -> Result<Outcome, Fai
         Command::Show(arguments) => show::run(arguments, session),
         Command::Read(arguments) => read::run(arguments, session),
         Command::Add(arguments) => add::run(arguments, session),
+        Command::Import(arguments) => import::run(arguments, session),
         Command::Edit(arguments) => edit::run(arguments, session),
         Command::Confirm(arguments) => confirm::run(arguments, session),
         Command::Withdraw(arguments) => withdraw::run(arguments, session),

@@ -400,6 +400,19 @@ impl Loader<'_> {
         insert_entry(self.tx, content, &uid, Some(self.batch))
     }
 
+    /// What was added so far.
+    pub const fn counts(&self) -> LoadCounts {
+        self.counts
+    }
+
+    /// Whether the library holds the entry that this key makes the stable id of, whatever its state.
+    pub fn has_entry(&self, key: &str) -> Result<bool, LibraryError> {
+        Ok(self
+            .tx
+            .prepare_cached("SELECT EXISTS (SELECT 1 FROM entry WHERE uid = ?)")?
+            .query_row([stable_uid("entry", key)], |row| row.get(0))?)
+    }
+
     fn ids(&self, sql: &str, text: &str) -> Result<Vec<CompoundId>, LibraryError> {
         let mut select = self.tx.prepare_cached(sql)?;
         let ids = select.query_map([text], |row| Ok(CompoundId(row.get(0)?)))?;

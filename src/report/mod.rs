@@ -12,6 +12,7 @@ pub mod care;
 pub mod check;
 pub mod compound;
 pub mod entry;
+pub mod import;
 pub mod json;
 pub mod merge;
 pub mod number;

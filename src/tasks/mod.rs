@@ -4,6 +4,7 @@
 pub mod care;
 pub mod check;
 pub mod curate;
+pub mod import;
 pub mod resolve;
 pub mod search;
 pub mod show;

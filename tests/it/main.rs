@@ -12,6 +12,7 @@ mod check;
 mod cli;
 mod compound;
 mod estimators;
+mod import;
 mod library;
 mod names;
 mod notation;
