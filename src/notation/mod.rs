@@ -14,8 +14,10 @@ mod segment;
 mod stream;
 mod token;
 mod value;
+mod write;
 
 pub use json::ReadStatement;
+pub use write::{Style, WriteError, write};
 
 use crate::statement::Statement;
 use doubts::plausibility;

@@ -6,4 +6,5 @@ pub mod check;
 pub mod curate;
 pub mod resolve;
 pub mod search;
+pub mod share;
 pub mod show;
