@@ -14,6 +14,7 @@ mod choose;
 mod completions;
 mod confirm;
 mod edit;
+mod export;
 mod failure;
 mod import;
 mod info;
@@ -24,6 +25,7 @@ mod search;
 mod session;
 mod show;
 mod statement;
+mod take;
 mod withdraw;
 
 pub use failure::{Candidate, Failure, Fault};
@@ -101,6 +103,10 @@ pub enum Command {
     Withdraw(withdraw::WithdrawArguments),
     /// Make two compounds of the library one
     Merge(merge::MergeArguments),
+    /// Write entries to a file: CSV, XLSX, CIF, JSON Lines, or a bundle for another library
+    Export(export::ExportArguments),
+    /// Take in a bundle from another library
+    Take(take::TakeArguments),
     /// Make a verified copy of the library
     Backup(backup::BackupArguments),
     /// Put a backup in the place of the library
@@ -166,6 +172,8 @@ fn dispatch(arguments: &Arguments, session: &mut Session) -> Result<Outcome, Fai
         Command::Confirm(arguments) => confirm::run(arguments, session),
         Command::Withdraw(arguments) => withdraw::run(arguments, session),
         Command::Merge(arguments) => merge::run(arguments, session),
+        Command::Export(arguments) => export::run(arguments, session),
+        Command::Take(arguments) => take::run(arguments, session),
         Command::Backup(arguments) => backup::run(arguments, session),
         Command::Restore(arguments) => restore::run(arguments, session),
         Command::Info(arguments) => info::run(arguments, session),

@@ -1,6 +1,8 @@
 //! Changes of the store. Each is one transaction that also appends to the history; a writer waits for another one and
 //! never sees a half-done change.
 
+mod keep;
+
 use super::error::LibraryError;
 use super::history::{self, BatchDigest};
 use super::queries::PrintDistribution;

@@ -14,6 +14,7 @@ mod index;
 mod queries;
 mod rows;
 mod search;
+mod share;
 mod structured;
 mod types;
 mod versions;
@@ -25,6 +26,7 @@ pub use file::Access;
 pub use history::{HistoryCheck, HistoryLine};
 pub use queries::{PrintDistribution, Statistics, mirrored_descriptor};
 pub use search::{Dextro, Filter, Found, Hit, Why, is_inchikey};
+pub use share::HistoryHead;
 pub use types::{
     Change, Chirality, Compound, CompoundId, Entry, EntryContent, EntryId, EntryKind, Hand, Identity, LimitMethod,
     NewCompound, NewSource, ReviewState, Source, SourceId, SourceKind,

@@ -19,6 +19,7 @@ pub mod number;
 pub mod plot;
 pub mod read;
 pub mod search;
+pub mod share;
 
 pub use page::{Page, truncate, wrap};
 pub use table::{Column, Table};

@@ -7,4 +7,5 @@ pub mod curate;
 pub mod import;
 pub mod resolve;
 pub mod search;
+pub mod share;
 pub mod show;
