@@ -12,6 +12,7 @@
 //! | [`notation`] | printed text to statements and back |
 //! | [`measurement`] | an angle and how it was taken, to a specific rotation with its uncertainty |
 //! | [`compare`] | one measured value against references: the statistical model, pure |
+//! | [`audit`] | what about the entries of a compound is probably wrong, pure |
 //! | [`library`] | the store and the search index, the only place with SQL and tantivy |
 //! | [`exchange`] | files to statements, statements to files |
 //! | [`tasks`] | one function per thing a user does |
@@ -25,6 +26,7 @@ pub mod statement;
 pub mod notation;
 pub mod measurement;
 pub mod compare;
+pub mod audit;
 pub mod library;
 pub mod exchange;
 pub mod tasks;

@@ -7,6 +7,7 @@
 
 mod add;
 pub mod args;
+mod audit;
 mod backup;
 mod change;
 mod check;
@@ -98,6 +99,8 @@ pub enum Command {
     Withdraw(withdraw::WithdrawArguments),
     /// Make two compounds of the library one
     Merge(merge::MergeArguments),
+    /// Find what in the library is probably wrong
+    Audit(audit::AuditArguments),
     /// Make a verified copy of the library
     Backup(backup::BackupArguments),
     /// Put a backup in the place of the library
@@ -162,6 +165,7 @@ fn dispatch(arguments: &Arguments, session: &mut Session) -> Result<Outcome, Fai
         Command::Confirm(arguments) => confirm::run(arguments, session),
         Command::Withdraw(arguments) => withdraw::run(arguments, session),
         Command::Merge(arguments) => merge::run(arguments, session),
+        Command::Audit(arguments) => audit::run(arguments, session),
         Command::Backup(arguments) => backup::run(arguments, session),
         Command::Restore(arguments) => restore::run(arguments, session),
         Command::Info(arguments) => info::run(arguments, session),

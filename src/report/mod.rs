@@ -8,6 +8,7 @@ mod json_statement;
 mod page;
 mod table;
 
+pub mod audit;
 pub mod care;
 pub mod check;
 pub mod compound;
