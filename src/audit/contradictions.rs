@@ -4,11 +4,15 @@
 //! held against their 95 % prediction interval, widened by its own uncertainty and by the excess its sample may have had.
 //! A value that another, differently printed one supports is not looked at, and at most [`MOST_SIBLINGS`] are pooled, so
 //! that the work grows with the number of entries and not with its square.
+//!
+//! Siblings are values in the same or a kindred solvent, or without a printed one. Rotations differ so much between other
+//! solvents that such values, where there are no nearer ones, only show a factor of ten; an acid or base, which makes
+//! another species, shows nothing of a value without it.
 
 use super::{Code, Finding, Item, Settings, Severity, Subject, labels, shown, signed};
 use crate::compare::{Conditions, FormLink, HandKnown, Pooling, ReadingWorth, Reference, SampleExcess, pool, value_of};
 use crate::quantity::{SpectralLine, Temperature};
-use crate::solvent::{Kinship, kinship};
+use crate::solvent::{Kinship, Solvent, Substance, kinship};
 use crate::statement::Role;
 
 /// Siblings that are pooled: those with the likest conditions.
@@ -117,8 +121,30 @@ fn siblings<'a, 'b>(judged: &'b [Judged<'a>], place: usize, judge_kept_out: bool
         .filter_map(|(_, other)| Some((distance(&this.conditions, &other.conditions)?, other)))
         .collect();
     siblings.sort_by(|(a, x), (b, y)| a.total_cmp(b).then(x.at.cmp(&y.at)));
+    let of_other_solvents = |other: &Judged<'_>| solvent_distance(&this.conditions, &other.conditions) == Some(OTHER_SOLVENT);
+    if siblings.iter().any(|(_, other)| !of_other_solvents(other)) {
+        siblings.retain(|(_, other)| !of_other_solvents(other));
+    }
     siblings.truncate(MOST_SIBLINGS);
     siblings.into_iter().map(|(_, other)| other).collect()
+}
+
+/// Whether a solvent makes another species of an ionisable solute.
+fn ionises(solvent: &Solvent) -> bool {
+    matches!(solvent, Solvent::Buffer(_)) || solvent.substances().into_iter().any(Substance::ionises)
+}
+
+/// How unlike two solvents are; none when the values say nothing of each other.
+fn solvent_distance(a: &Conditions, b: &Conditions) -> Option<f64> {
+    match (&a.solvent, &b.solvent) {
+        (Some(a), Some(b)) => match kinship(a, b) {
+            Kinship::Same => Some(0.0),
+            Kinship::Kindred => Some(2.0),
+            Kinship::Other => (!ionises(a) && !ionises(b)).then_some(OTHER_SOLVENT),
+        },
+        (Some(known), None) | (None, Some(known)) => (!ionises(known)).then_some(3.0),
+        (None, None) => Some(3.0),
+    }
 }
 
 fn is_copy(a: &Judged<'_>, b: &Judged<'_>) -> bool {
@@ -133,19 +159,15 @@ fn forms_agree(a: &Judged<'_>, b: &Judged<'_>) -> bool {
     }
 }
 
+/// Distance of two solvents that are no kin.
+const OTHER_SOLVENT: f64 = 6.0;
+
 /// From this distance on conditions are not alike.
-const FAR: f64 = 4.0;
+const FAR: f64 = 5.0;
 
 /// How unlike two conditions are, in no unit; none when they cannot be compared.
 fn distance(a: &Conditions, b: &Conditions) -> Option<f64> {
-    let solvent = match (&a.solvent, &b.solvent) {
-        (Some(a), Some(b)) => match kinship(a, b) {
-            Kinship::Same => 0.0,
-            Kinship::Kindred => 2.0,
-            Kinship::Other => 6.0,
-        },
-        _ => 3.0,
-    };
+    let solvent = solvent_distance(a, b)?;
     let line = match (&a.line, &b.line) {
         (Some(a), Some(b)) if a.same_light(b) => 0.0,
         (Some(a), Some(b)) => match (a.wavelength(), b.wavelength()) {
@@ -190,7 +212,7 @@ fn against_siblings(this: &Judged<'_>, siblings: &[&Judged<'_>], items: &[Item],
         .map(|(sibling, _)| sibling.at)
         .collect();
     let lead = format!(
-        "Entry {} gives {}, but {} (entr{} {}) lead to {} to {} at its conditions",
+        "Entry {} gives {}, but {} (entr{} {}) {} to {} to {} at its conditions",
         this.item.label,
         signed(this.value),
         if used.len() == 1 {
@@ -200,10 +222,14 @@ fn against_siblings(this: &Judged<'_>, siblings: &[&Judged<'_>], items: &[Item],
         },
         if used.len() == 1 { "y" } else { "ies" },
         labels(items, &used),
+        if used.len() == 1 { "leads" } else { "lead" },
         signed(expected.low),
         signed(expected.high),
     );
-    let (code, severity, reason) = if expected.holds(-this.value) && !expected.spans_zero() {
+    let nearer = siblings.iter().any(|other| {
+        solvent_distance(&this.conditions, &other.conditions).is_some_and(|distance| distance < OTHER_SOLVENT)
+    });
+    let (code, severity, reason) = if nearer && expected.holds(-this.value) && !expected.spans_zero() {
         (Code::SignFlip, Severity::High, format!("{lead}: it fits with the other sign."))
     } else if let Some((words, fits)) = POWERS
         .iter()
@@ -212,6 +238,8 @@ fn against_siblings(this: &Judged<'_>, siblings: &[&Judged<'_>], items: &[Item],
     {
         let reason = format!("{lead}: it fits {words}, as {}.", signed(fits));
         (Code::PowerOfTen, Severity::High, reason)
+    } else if !nearer {
+        return None;
     } else {
         let far = expected.half_widths(this.value);
         let severity = if far >= CLEARLY_OUTSIDE { Severity::Medium } else { Severity::Low };

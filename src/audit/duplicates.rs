@@ -5,12 +5,33 @@ use crate::quantity::SpectralLine;
 use crate::statement::Statement;
 use std::collections::HashMap;
 
+/// What one print is: a source, and all it says of one value.
+#[derive(PartialEq, Eq, Hash)]
+struct Print {
+    source: i64,
+    specification: bool,
+    fields: Vec<(&'static str, String)>,
+    as_printed: String,
+}
+
+impl Print {
+    fn of(item: &Item) -> Self {
+        let words: Vec<&str> = item.statement.as_printed.split_whitespace().collect();
+        Self {
+            source: item.source,
+            specification: item.specification,
+            fields: fields(&item.statement),
+            as_printed: words.join(" "),
+        }
+    }
+}
+
 /// Finds duplicates. Entries are grouped by what they print, so that no pairs of unlike entries are looked at.
 pub(super) fn among(items: &[Item], found: &mut Vec<Finding>) {
-    let mut same_print: HashMap<(i64, bool, Vec<(&'static str, String)>), Vec<usize>> = HashMap::new();
+    let mut same_print: HashMap<Print, Vec<usize>> = HashMap::new();
     for (at, item) in items.iter().enumerate() {
         same_print
-            .entry((item.source, item.specification, fields(&item.statement)))
+            .entry(Print::of(item))
             .or_default()
             .push(at);
     }

@@ -68,7 +68,8 @@ fn angle(subject: &Subject, item: &Item, push: &mut impl FnMut(Code, Severity, S
         if let Some(value) = statement.central_value()
             && value.abs() > LARGEST_ANGLE.degrees()
         {
-            push(Code::AngleTooLarge, Severity::Medium, too_large(value, "It is printed as"));
+            let reason = too_large(value, "It is printed as");
+            push(Code::AngleTooLarge, Severity::Medium, format!("{reason} A specific rotation may be meant."));
         }
         return;
     }
