@@ -21,9 +21,9 @@ pub struct HistoryLine {
     pub at: String,
     /// Who.
     pub who: String,
-    /// What was done: create, add, edit, withdraw, confirm, merge, load, restore.
+    /// What was done: create, add, edit, withdraw, confirm, merge, load, undo, restore, accept, reopen, key-again.
     pub action: String,
-    /// What it was done to: library, compound, source, entry, batch.
+    /// What it was done to: library, compound, source, entry, batch, finding, keying.
     pub entity: String,
     /// The stable id of it.
     pub entity_uid: String,
@@ -314,7 +314,7 @@ pub(super) fn hexadecimal(bytes: &[u8]) -> String {
     })
 }
 
-fn line_from_row(row: &Row<'_>) -> Result<HistoryLine, rusqlite::Error> {
+pub(super) fn line_from_row(row: &Row<'_>) -> Result<HistoryLine, rusqlite::Error> {
     let json = |at: usize| -> Result<Option<Value>, rusqlite::Error> {
         let text: Option<String> = row.get(at)?;
         Ok(text.and_then(|text| serde_json::from_str(&text).ok()))

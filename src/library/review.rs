@@ -1,7 +1,7 @@
 //! Drafts that wait for review, and second keyings of them.
 
 use super::error::LibraryError;
-use super::history;
+use super::history::{self, HistoryLine};
 use super::rows::{self, SELECT_ENTRY};
 use super::types::{Change, Entry, EntryId};
 use super::Library;
@@ -130,6 +130,14 @@ impl Library {
         };
         let revision = self.entry(entry)?.revision;
         Ok((newest.revision == revision && !newest.differences.is_empty()).then_some(newest))
+    }
+
+    /// One line of the history.
+    pub fn history_line(&self, id: i64) -> Result<Option<HistoryLine>, LibraryError> {
+        let mut select = self.connection.prepare_cached(
+            "SELECT id, at, who, action, entity, entity_uid, before, after, why FROM history WHERE id = ?",
+        )?;
+        Ok(select.query_row([id], history::line_from_row).optional()?)
     }
 
     /// Records a second keying of a draft.

@@ -70,6 +70,14 @@ impl Library {
         Ok(batches.collect::<Result<_, _>>()?)
     }
 
+    /// The load an entry came with; none for one that was added by hand.
+    pub fn batch_of(&self, entry: EntryId) -> Result<Option<Batch>, LibraryError> {
+        let mut select = self
+            .connection
+            .prepare_cached(&format!("{SELECT_BATCH} WHERE id = (SELECT batch FROM entry WHERE id = ?)"))?;
+        Ok(select.query_row([entry.0], batch_from_row).optional()?)
+    }
+
     /// The newest import that was not taken back; the starter entries are none.
     pub fn last_import(&self) -> Result<Option<Batch>, LibraryError> {
         Ok(last_import(&self.connection)?)

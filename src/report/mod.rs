@@ -18,6 +18,7 @@ pub mod merge;
 pub mod number;
 pub mod plot;
 pub mod read;
+pub mod review;
 pub mod search;
 
 pub use page::{Page, truncate, wrap};

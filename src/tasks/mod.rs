@@ -6,5 +6,6 @@ pub mod care;
 pub mod check;
 pub mod curate;
 pub mod resolve;
+pub mod review;
 pub mod search;
 pub mod show;
