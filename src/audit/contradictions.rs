@@ -199,6 +199,12 @@ fn near_the_middle(line: &SpectralLine) -> bool {
 }
 
 fn against_siblings(this: &Judged<'_>, siblings: &[&Judged<'_>], items: &[Item], settings: &Settings) -> Option<Finding> {
+    let nearer = siblings.iter().any(|other| {
+        solvent_distance(&this.conditions, &other.conditions).is_some_and(|distance| distance < OTHER_SOLVENT)
+    });
+    if !nearer && !is_of_another_order(this, siblings) {
+        return None;
+    }
     let references: Vec<Reference> = siblings.iter().map(|sibling| reference(this, sibling)).collect();
     let pooling = pool(&this.conditions, &references, &settings.effects, &settings.options);
     let expected = Expected::of(&pooling, this)?;
@@ -226,9 +232,6 @@ fn against_siblings(this: &Judged<'_>, siblings: &[&Judged<'_>], items: &[Item],
         signed(expected.low),
         signed(expected.high),
     );
-    let nearer = siblings.iter().any(|other| {
-        solvent_distance(&this.conditions, &other.conditions).is_some_and(|distance| distance < OTHER_SOLVENT)
-    });
     let (code, severity, reason) = if nearer && expected.holds(-this.value) && !expected.spans_zero() {
         (Code::SignFlip, Severity::High, format!("{lead}: it fits with the other sign."))
     } else if let Some((words, fits)) = POWERS
@@ -249,6 +252,14 @@ fn against_siblings(this: &Judged<'_>, siblings: &[&Judged<'_>], items: &[Item],
     let mut finding = Finding::new(code, severity, reason, vec![this.at]);
     finding.against = used;
     Some(finding)
+}
+
+/// Whether a value is so far from the middle of its siblings that a factor of ten can be missing; spares the pooling.
+fn is_of_another_order(this: &Judged<'_>, siblings: &[&Judged<'_>]) -> bool {
+    let mut sizes: Vec<f64> = siblings.iter().map(|sibling| sibling.value.abs()).collect();
+    sizes.sort_by(f64::total_cmp);
+    let ratio = this.value.abs() / sizes[sizes.len() / 2].max(f64::MIN_POSITIVE);
+    !(0.25..=4.0).contains(&ratio)
 }
 
 /// What a value is tried with.

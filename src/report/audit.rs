@@ -162,8 +162,10 @@ pub fn summary(found: &[Flagged]) -> Vec<CountJson> {
 /// Writes the summary, and at most `most` findings.
 pub fn show(audit: &AuditJson, most: usize, page: &mut Page) {
     page.paragraph(&format!(
-        "{} entries of {} compounds were audited; {} are kept out of pooling, and their values are not judged again.",
-        audit.scope.entries, audit.scope.compounds, audit.scope.kept_out
+        "Audited: {} of {}. Kept out of pooling, so that their values are not judged again: {}.",
+        count(audit.scope.entries, "entry", "entries"),
+        count(audit.scope.compounds, "compound", "compounds"),
+        audit.scope.kept_out
     ));
     if audit.open + audit.accepted == 0 {
         page.paragraph("Nothing suspicious was found.");
@@ -203,6 +205,10 @@ pub fn show(audit: &AuditJson, most: usize, page: &mut Page) {
              a compound."
         ));
     }
+}
+
+fn count(n: u64, one: &str, many: &str) -> String {
+    format!("{n} {}", if n == 1 { one } else { many })
 }
 
 /// Writes one finding.

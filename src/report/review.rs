@@ -318,6 +318,14 @@ pub fn history(happenings: &[HappeningJson], page: &mut Page) {
         if !happening.why.is_empty() {
             page.field("why", &happening.why);
         }
+        if happening.action == "key-again" {
+            let text = if happening.changes.is_empty() {
+                "agrees with the first keying in every field"
+            } else {
+                "differs from the first keying (first → second):"
+            };
+            page.field("second keying", text);
+        }
         for change in &happening.changes {
             let after = change.after.as_deref().map(minus);
             let text = match (change.before.as_deref().map(minus), after) {

@@ -228,7 +228,8 @@ pub fn history_of_entry(library: &Library, id: EntryId) -> Result<Vec<Happening>
         let record = match line.entity.as_str() {
             "entry" => record.clone(),
             "finding" => format!("finding {}", line.entity_uid),
-            other => other.to_owned(),
+            // A second keying is something that happened to the entry.
+            _ => record.clone(),
         };
         happening(line, record)
     }));
@@ -314,8 +315,25 @@ fn happening(line: HistoryLine, record: String) -> Happening {
         action: line.action,
         record,
         why: line.why,
-        changes: changes(line.before.as_ref(), line.after.as_ref()),
+        changes: match (line.entity.as_str(), &line.after) {
+            ("keying", Some(keying)) => keyed_differences(keying),
+            _ => changes(line.before.as_ref(), line.after.as_ref()),
+        },
     }
+}
+
+/// Where a second keying differed from the first, as the history keeps it.
+fn keyed_differences(keying: &Value) -> Vec<FieldChange> {
+    let differences = keying.get("differences").cloned().unwrap_or_default();
+    let differences: Vec<KeyedDifference> = serde_json::from_value(differences).unwrap_or_default();
+    differences
+        .into_iter()
+        .map(|difference| FieldChange {
+            field: difference.field,
+            before: difference.first,
+            after: difference.second,
+        })
+        .collect()
 }
 
 /// Fields that keep the books and say nothing of a record.
