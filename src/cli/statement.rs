@@ -2,6 +2,7 @@
 
 use super::args;
 use super::failure::Failure;
+use crate::notation;
 use crate::quantity::{self, Length, Printed, SpectralLine, StatedConcentration};
 use crate::solvent::Solvent;
 use crate::statement::{
@@ -185,6 +186,33 @@ impl StatementOptions {
         put(&mut statement.role, role);
         put(&mut statement.place, self.place.clone());
     }
+}
+
+/// A statement: what is read from the printed text, overruled by the options.
+///
+/// # Errors
+/// When the text does not hold exactly one rotation.
+pub fn read(text: Option<&str>, options: &StatementOptions) -> Result<Statement, Failure> {
+    let mut statement = match text {
+        None => Statement::default(),
+        Some(text) => {
+            let mut found = notation::read(text);
+            if found.len() != 1 {
+                let listed: Vec<String> = found.iter().map(|found| found.statement.as_printed.clone()).collect();
+                let message = if found.is_empty() {
+                    "no rotation is found in the text".to_owned()
+                } else {
+                    format!("{} rotations are found in the text: {}", found.len(), listed.join(" | "))
+                };
+                return Err(Failure::usage("not-one-statement", message)
+                    .at("--text")
+                    .hint("give the text of one value, or its fields as options"));
+            }
+            found.remove(0).statement
+        }
+    };
+    options.put(&mut statement);
+    Ok(statement)
 }
 
 /// Takes a field out of a statement by the name its option has.

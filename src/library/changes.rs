@@ -292,7 +292,7 @@ impl Library {
     }
 
     /// Runs a change in a transaction that takes the writer's lock at once, so that it waits instead of failing midway.
-    fn in_transaction<T>(
+    pub(super) fn in_transaction<T>(
         &mut self,
         run: impl FnOnce(&Transaction<'_>) -> Result<T, LibraryError>,
     ) -> Result<T, LibraryError> {
@@ -627,7 +627,7 @@ fn select_entry(connection: &Connection, id: EntryId) -> Result<Entry, LibraryEr
 }
 
 /// Raises the state of names and sources, so that a search index knows it is behind.
-fn next_state(connection: &Connection) -> Result<i64, LibraryError> {
+pub(super) fn next_state(connection: &Connection) -> Result<i64, LibraryError> {
     Ok(connection
         .prepare_cached(
             "UPDATE meta SET value = CAST(value AS INTEGER) + 1 WHERE key = 'state' RETURNING CAST(value AS INTEGER)",
@@ -647,7 +647,7 @@ fn stable_uid(what: &str, key: &str) -> String {
 }
 
 /// A compound with its names and CAS numbers as JSON, for the history.
-fn compound_as_json(connection: &Connection, id: CompoundId) -> Result<Option<Value>, LibraryError> {
+pub(super) fn compound_as_json(connection: &Connection, id: CompoundId) -> Result<Option<Value>, LibraryError> {
     let Some(mut compound) = row_as_json(connection, "compound", id.0)? else {
         return Ok(None);
     };
@@ -682,7 +682,7 @@ const MOST_SAMPLED: i64 = 100_000;
 const N_QUANTILES: usize = 101;
 
 /// Recomputes the distribution of printed concentrations and cell lengths.
-fn refresh_print_distribution(connection: &Connection) -> Result<(), LibraryError> {
+pub(super) fn refresh_print_distribution(connection: &Connection) -> Result<(), LibraryError> {
     let last: i64 = connection.query_row("SELECT COALESCE(max(id), 0) FROM entry", [], |row| row.get(0))?;
     let stride = (last / MOST_SAMPLED).max(1);
     let mut concentrations = Vec::new();

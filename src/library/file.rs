@@ -11,11 +11,14 @@ use std::time::Duration;
 
 /// Migrations in order; the number of those applied stands in the file as `user_version`.
 fn migrations() -> Migrations<'static> {
-    Migrations::new(vec![M::up(include_str!("../../schema/0001_library.sql"))])
+    Migrations::new(vec![
+        M::up(include_str!("../../schema/0001_library.sql")),
+        M::up(include_str!("../../schema/0002_findings_and_review.sql")),
+    ])
 }
 
 /// The newest format this program knows: the number of migrations.
-pub(super) const FORMAT: i64 = 1;
+pub(super) const FORMAT: i64 = 2;
 
 /// Marks an SQLite file as a library ("BIOT").
 const APPLICATION_ID: i64 = 0x4249_4F54;

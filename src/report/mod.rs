@@ -8,6 +8,7 @@ mod json_statement;
 mod page;
 mod table;
 
+pub mod audit;
 pub mod care;
 pub mod check;
 pub mod compound;
@@ -18,6 +19,7 @@ pub mod merge;
 pub mod number;
 pub mod plot;
 pub mod read;
+pub mod review;
 pub mod search;
 pub mod share;
 

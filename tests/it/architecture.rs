@@ -13,6 +13,7 @@ const ORDER: [&str; 13] = [
     "measurement",
     "instrument",
     "compare",
+    "audit",
     "library",
     "exchange",
     "tasks",
@@ -21,7 +22,7 @@ const ORDER: [&str; 13] = [
 ];
 
 /// Edges that the order alone would allow and that are forbidden, each with its reason.
-const FORBIDDEN: [(&str, &str, &str); 6] = [
+const FORBIDDEN: [(&str, &str, &str); 7] = [
     ("solvent", "compound", "a solvent is not looked up as a compound"),
     ("compound", "solvent", "a compound does not know what dissolves it"),
     ("measurement", "notation", "readings are numbers, not printed text"),
@@ -35,6 +36,7 @@ const FORBIDDEN: [(&str, &str, &str); 6] = [
         "measurement",
         "the comparison sees a value and its uncertainty, not how it was read",
     ),
+    ("audit", "notation", "the audit sees statements, not printed text"),
     ("exchange", "measurement", "files hold statements"),
 ];
 
@@ -61,6 +63,7 @@ const PURE: [&str; 8] = [
     "measurement",
     "instrument",
     "compare",
+    "audit",
 ];
 
 fn root() -> PathBuf {
