@@ -276,7 +276,10 @@ impl NameIndex {
         };
         // Filled aside and given its name in one step: two processes that make it at the same time do not write into
         // each other's files, and nobody sees it half filled.
-        let beside = folder.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        let beside = folder
+            .parent()
+            .filter(|parent| !parent.as_os_str().is_empty())
+            .unwrap_or(Path::new("."));
         let aside = tempfile::Builder::new()
             .prefix(".biot-index-")
             .tempdir_in(beside)

@@ -576,7 +576,10 @@ fn merging_changes_nothing_until_it_is_told_to() {
     assert_eq!((code, &merged["merged"]), (0, &true.into()));
     let ended = plan["from"]["compound"].to_string();
     let (_, shown) = biot.json(&["show", &ended]);
-    assert_eq!(shown["compound"]["inchikey"], GLUTAMIC, "the number of the compound that ended leads to the other");
+    assert_eq!(
+        shown["compound"]["inchikey"], GLUTAMIC,
+        "the number of the compound that ended leads to the other"
+    );
 }
 
 #[test]
