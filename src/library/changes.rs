@@ -541,11 +541,12 @@ fn insert_source(connection: &Connection, source: &NewSource, batch: Option<i64>
 }
 
 fn find_source(connection: &Connection, source: &NewSource) -> Result<Option<SourceId>, LibraryError> {
-    let doi = source.doi.as_ref().map(|doi| doi.trim().to_lowercase());
-    Ok(connection
-        .prepare_cached("SELECT id FROM source WHERE doi = ?1 OR (?1 IS NULL AND citation = ?2) ORDER BY id LIMIT 1")?
-        .query_row((doi, source.citation.trim()), |row| Ok(SourceId(row.get(0)?)))
-        .optional()?)
+    let (sql, text) = match &source.doi {
+        Some(doi) => ("SELECT min(id) FROM source WHERE doi = ?", doi.trim().to_lowercase()),
+        None => ("SELECT min(id) FROM source WHERE citation = ?", source.citation.trim().to_owned()),
+    };
+    let id: Option<i64> = connection.prepare_cached(sql)?.query_row([text], |row| row.get(0))?;
+    Ok(id.map(SourceId))
 }
 
 fn insert_entry(

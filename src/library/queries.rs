@@ -68,7 +68,11 @@ impl Library {
 
     /// Compounds with a standard InChIKey; several where only our own descriptor tells them apart.
     pub fn compounds_by_inchikey(&self, inchikey: &str) -> Result<Vec<Compound>, LibraryError> {
-        self.surviving_compounds("SELECT id FROM compound WHERE inchikey = ?", [inchikey])
+        // By the index of first blocks: the one of whole keys leaves out merged compounds, which lead to others.
+        self.surviving_compounds(
+            "SELECT id FROM compound WHERE connectivity = substr(?1, 1, 14) AND inchikey = ?1",
+            [inchikey],
+        )
     }
 
     /// Compounds with a CAS number.
