@@ -25,7 +25,7 @@ impl ChangeOptions {
 /// The person named, that of the environment, or the system's user.
 pub fn who(named: Option<&str>) -> String {
     let user = || {
-        ["USER", "LOGNAME", "USERNAME"]
+        ["BIOT_USER", "USER", "LOGNAME", "USERNAME"]
             .iter()
             .find_map(|name| std::env::var(name).ok())
     };

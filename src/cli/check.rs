@@ -2,7 +2,7 @@
 
 use super::{Failure, Outcome, Session, args, choose};
 use crate::compare::Conditions;
-use crate::library::Access;
+use crate::library::{Access, CompoundId, Library};
 use crate::measurement::{self, Amount, Defaults, Reduced};
 use crate::quantity::{
     self, Angle, Concentration, Density, Fraction, Length, Mass, MolarMass, Printed, QuantityError, SpecificRotation,
@@ -11,7 +11,7 @@ use crate::quantity::{
 use crate::report;
 use crate::solvent::Solvent;
 use crate::statement::Stage;
-use crate::tasks::check::{CheckRequest, CheckSettings, check};
+use crate::tasks::check::{CheckRequest, CheckSettings, check, mirror_of};
 use clap::{ArgGroup, Args};
 
 /// Arguments of `biot check`.
@@ -21,10 +21,10 @@ use clap::{ArgGroup, Args};
     after_help = "Examples:\n  \
     biot check \"L-menthol\" --value -49.1 --solvent EtOH --conc 5 --temp 20 --line D\n  \
     biot check \"L-menthol\" --angle \"-2.455 deg\" --cell \"100 mm\" --mass \"500 mg\" --volume \"10 mL\" --solvent EtOH --temp 20 --line D\n  \
-    biot check \"(R)-carvone\" --angle -58.4 --cell 100 --density 0.96 --temp 20 --line D\n  \
+    biot check \"(S)-(+)-carvone\" --angle 58.4 --cell 100 --density 0.96 --temp 20 --line D\n  \
     biot check sucrose --value +66.4 --uncertainty 0.2 --solvent H2O --conc \"260 g/L\" --temp 20 --json\n\n\
-    Bare numbers are mm, g, mL, °C, g/100 mL, degrees and nm; every option accepts a unit. What is not given is treated\n\
-    as unknown and widens the result; nothing is filled in. The answer is about the rotation alone: it cannot prove what\n\
+    Bare numbers are mm, g, mL, °C, g/100 mL, degrees and nm; every option accepts a unit. What is not given is treated \
+    as unknown and widens the result; nothing is filled in. The answer is about the rotation alone: it cannot prove what \
     is in the flask."
 )]
 pub struct CheckArguments {
@@ -73,6 +73,9 @@ pub struct CheckArguments {
     #[arg(long, value_name = "BASIS", help_heading = "Conditions")]
     pub basis: Option<String>,
 
+    /// The sample is the mirror image of the compound named
+    #[arg(long, help_heading = "The sample")]
+    pub mirror_image: bool,
     /// Form that was weighed, where it is not the compound's own: monohydrate, hydrochloride
     #[arg(long, value_name = "FORM", help_heading = "The sample")]
     pub form: Option<String>,
@@ -101,11 +104,12 @@ pub fn run(arguments: &CheckArguments, session: &mut Session) -> Result<Outcome,
         ));
     }
     let library = session.library(Access::Read)?;
-    let compound = choose::compound(&library, &arguments.compound.join(" "), session)?;
+    let (compound, is_mirror) = compound(arguments, &library, session)?;
     let measured = measured(arguments, library.compound(compound)?.molar_mass)?;
     let is_neat = arguments.density.is_some() && arguments.conc.is_none() && arguments.mass.is_none();
     let request = CheckRequest {
         compound,
+        mirror_image: is_mirror != arguments.mirror_image,
         conditions: Conditions {
             temperature: arguments.temp,
             line: arguments.line.clone(),
@@ -129,6 +133,28 @@ pub fn run(arguments: &CheckArguments, session: &mut Session) -> Result<Outcome,
     Ok(Outcome::Answered)
 }
 
+/// The compound asked for, or the one whose mirror image a structure is.
+fn compound(
+    arguments: &CheckArguments,
+    library: &Library,
+    session: &mut Session,
+) -> Result<(CompoundId, bool), Failure> {
+    let text = arguments.compound.join(" ");
+    match choose::compound(library, &text, session) {
+        Err(failure) if failure.code == "unknown-compound" => match mirror_of(library, &text)? {
+            Some(mirror) => {
+                session.notice(&format!(
+                    "Only the mirror image of this structure is in the library: {}.",
+                    mirror.name
+                ));
+                Ok((mirror.id, true))
+            }
+            None => Err(failure),
+        },
+        found => Ok((found?, false)),
+    }
+}
+
 /// The measured specific rotation and its uncertainty.
 fn measured(arguments: &CheckArguments, molar_mass: Option<MolarMass>) -> Result<Reduced, Failure> {
     let defaults = Defaults::built_in();
@@ -146,7 +172,7 @@ fn measured(arguments: &CheckArguments, molar_mass: Option<MolarMass>) -> Result
         (Some(stated), ..) => Some(
             stated
                 .to_mass_concentration(molar_mass, arguments.density)
-                .map_err(quantity)?,
+                .map_err(|error| quantity(&error))?,
         ),
         (None, Some(mass), Some(volume)) => Some(Amount::MassInVolume { mass, volume }.concentration()),
         _ => None,
@@ -204,6 +230,6 @@ fn amount(arguments: &CheckArguments, concentration: Option<Concentration>) -> R
     }
 }
 
-fn quantity(error: QuantityError) -> Failure {
+fn quantity(error: &QuantityError) -> Failure {
     Failure::usage("quantity", error.to_string())
 }

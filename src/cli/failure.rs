@@ -155,7 +155,7 @@ struct ErrorJson<'a> {
 }
 
 impl From<io::Error> for Failure {
-    /// An error of the output streams; files that the user named are reported with their path by [`file_failure`].
+    /// An error of the output streams; files that the user named are reported with their path by `file_failure`.
     fn from(error: io::Error) -> Self {
         if error.kind() == io::ErrorKind::BrokenPipe {
             Self::new(Fault::ClosedPipe, "closed-pipe", "the reader of the output went away")

@@ -42,25 +42,23 @@ pub fn run(arguments: &MergeArguments, session: &mut Session) -> Result<Outcome,
         .hint("biot search lists the compounds with their numbers"));
     }
     let (from, into) = (show::show(&library, from)?, show::show(&library, into)?);
-    if !arguments.yes && session.can_ask() {
-        session.tell(|page| report::merge::plan(&from, &into, page));
-        match session.ask("Merge them? yes or no:").as_deref() {
-            Some("yes" | "y") => {}
-            _ => {
-                session.notice("Nothing was changed.");
-                return Ok(Outcome::Answered);
-            }
+    if arguments.yes {
+        for warning in report::merge::warnings(&from.compound, &into.compound) {
+            session.warn(&warning);
         }
-    } else if !arguments.yes {
+    } else if session.can_ask() {
+        session.tell(|page| report::merge::plan(&from, &into, page));
+        let answer = session.ask("Merge them? yes or no:");
+        if !matches!(answer.as_deref(), Some("yes" | "y")) {
+            session.notice("Nothing was changed.");
+            return Ok(Outcome::Answered);
+        }
+    } else {
         session.answer(&MergeJson::new(&from, &into, false), |page| {
             report::merge::plan(&from, &into, page);
             page.paragraph("Nothing was changed; --yes merges them.");
         })?;
         return Ok(Outcome::Answered);
-    } else {
-        for warning in report::merge::warnings(&from.compound, &into.compound) {
-            session.warn(&warning);
-        }
     }
     curate::merge(
         &mut library,

@@ -60,14 +60,8 @@ pub struct Arguments {
 #[derive(Clone, Debug, Args)]
 #[command(next_help_heading = "Options of every command")]
 pub struct Global {
-    /// Library file; the default lies in the user's data folder (biot info shows it)
-    #[arg(
-        long,
-        global = true,
-        env = "BIOT_LIBRARY",
-        value_name = "FILE",
-        hide_env_values = true
-    )]
+    /// Library file; the default is $BIOT_LIBRARY, or a file in the user's data folder (biot info shows it)
+    #[arg(long, global = true, value_name = "FILE")]
     pub library: Option<PathBuf>,
     /// Print the result as JSON, and errors too
     #[arg(long, global = true)]

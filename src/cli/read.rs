@@ -34,7 +34,7 @@ pub fn run(arguments: &ReadArguments, session: &mut Session) -> Result<Outcome, 
         if arguments.lines {
             each_line(text.as_bytes(), Path::new("--text"), session)?;
         } else {
-            whole(vec![Text::new(None, text.clone())], session)?;
+            whole(&[Input::new(None, text.clone())], session)?;
         }
         return Ok(Outcome::Answered);
     }
@@ -59,33 +59,36 @@ pub fn run(arguments: &ReadArguments, session: &mut Session) -> Result<Outcome, 
         let failed = |error: io::Error| file_failure("read", file, &error);
         open(file)?.read_to_end(&mut bytes).map_err(failed)?;
         let name = (files.len() > 1).then(|| file.clone());
-        texts.push(Text::new(name, String::from_utf8_lossy(&bytes).into_owned()));
+        texts.push(Input::new(name, String::from_utf8_lossy(&bytes).into_owned()));
     }
-    whole(texts, session)?;
+    whole(&texts, session)?;
     Ok(Outcome::Answered)
 }
 
 /// A text with the rotations found in it.
-struct Text {
+struct Input {
     file: Option<PathBuf>,
     text: String,
     found: Vec<Found>,
 }
 
-impl Text {
+impl Input {
     fn new(file: Option<PathBuf>, text: String) -> Self {
-        let found = notation::read(&text);
-        Self { file, text, found }
+        Self {
+            found: notation::read(&text),
+            file,
+            text,
+        }
     }
 }
 
-fn whole(texts: Vec<Text>, session: &mut Session) -> Result<(), Failure> {
+fn whole(texts: &[Input], session: &mut Session) -> Result<(), Failure> {
     let json: Vec<ReadJson> = texts
         .iter()
         .map(|text| ReadJson::new(text.file.as_deref(), &text.found))
         .collect();
     let write = |page: &mut report::Page| {
-        for text in &texts {
+        for text in texts {
             if let Some(file) = &text.file {
                 page.heading(&file.display().to_string());
             }

@@ -19,6 +19,9 @@ const DEFAULT_WIDTH: usize = 100;
 /// Widest page; longer lines are hard to read.
 const MOST_WIDTH: usize = 140;
 
+/// Bytes that go out at a time where answers come in a stream.
+const BLOCK: usize = 1 << 16;
+
 /// When colour and bold are used.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, clap::ValueEnum)]
 pub enum Color {
@@ -48,6 +51,8 @@ pub struct Manner {
 pub struct Session {
     out: AutoStream<io::Stdout>,
     err: AutoStream<io::Stderr>,
+    /// Answers of a stream that are not yet out.
+    waiting: Vec<u8>,
     manner: Manner,
     width: usize,
     can_ask: bool,
@@ -68,6 +73,7 @@ impl Session {
         Self {
             out: AutoStream::new(out, out_choice),
             err: AutoStream::new(err, err_choice),
+            waiting: Vec::new(),
             manner,
             width: told.or_else(seen).unwrap_or(DEFAULT_WIDTH).min(MOST_WIDTH),
             can_ask,
@@ -160,27 +166,33 @@ impl Session {
         Ok(())
     }
 
-    /// Gives one of many answers that come in a stream: `json` as one line of JSON Lines, or what `text` writes.
+    /// Gives one of many answers that come in a stream: `json` as one line of JSON Lines, or what `text` writes. On a
+    /// terminal each shows at once; otherwise they go out in blocks, the last by [`Session::flush`].
     ///
     /// # Errors
     /// When standard output cannot be written.
     pub fn line<T: Serialize>(&mut self, json: &T, text: impl FnOnce(&mut Page)) -> Result<(), Failure> {
         if self.manner.json {
-            let line = serde_json::to_string(json).map_err(io::Error::from)?;
-            writeln!(self.out, "{line}")?;
+            serde_json::to_writer(&mut self.waiting, json).map_err(io::Error::from)?;
+            self.waiting.push(b'\n');
         } else {
             let mut page = Page::new(self.width);
             text(&mut page);
-            self.out.write_all(page.as_str().as_bytes())?;
+            self.waiting.extend_from_slice(page.as_str().as_bytes());
+        }
+        if self.waiting.len() >= BLOCK || self.out.is_terminal() {
+            self.flush()?;
         }
         Ok(())
     }
 
-    /// Makes sure that everything answered so far is out.
+    /// Sends out everything answered so far.
     ///
     /// # Errors
     /// When standard output cannot be written.
     pub fn flush(&mut self) -> Result<(), Failure> {
+        self.out.write_all(&self.waiting)?;
+        self.waiting.clear();
         Ok(self.out.flush()?)
     }
 
@@ -230,8 +242,9 @@ impl Session {
         if failure.fault == super::failure::Fault::ClosedPipe {
             return;
         }
+        // What was answered before the failure comes before it; there is nobody left to tell of a second failure.
+        let _ = self.flush();
         if self.manner.json {
-            // The program is about to end with an error code; there is nobody left to tell of a second failure.
             let _ = self.answer(&failure.to_json(), |_| {});
             return;
         }

@@ -107,6 +107,8 @@ const LARGE_EFFECT: f64 = 0.05;
 pub(super) struct Transfer {
     pub group: (Aspect, String),
     pub sd: f64,
+    /// Probability that the transfer fails altogether.
+    pub failure: f64,
 }
 
 /// What separates a reference from the measurement.
@@ -115,7 +117,7 @@ pub(super) struct Transfers {
     /// Factor that takes the reference's value to the measurement's line and form.
     pub factor: f64,
     /// Shared draws.
-    pub transfers: Vec<Transfer>,
+    pub shared: Vec<Transfer>,
     /// The same, to show.
     pub differences: Vec<Difference>,
 }
@@ -133,7 +135,7 @@ pub(super) fn transfers(
 ) -> Result<Transfers, (String, Vec<Difference>)> {
     let mut made = Transfers {
         factor: 1.0,
-        transfers: Vec::new(),
+        shared: Vec::new(),
         differences: Vec::new(),
     };
     let relative = |sd: f64| sd / scale;
@@ -165,6 +167,9 @@ pub(super) fn transfers(
         sd,
         relative(sd),
     );
+    if let (Some(row), Some(made)) = (row, made.shared.last_mut()) {
+        made.failure = effects.failure(Aspect::Solvent, row);
+    }
 
     // Temperature: one slope for the compound, times the difference in kelvin.
     let show = |t: Temperature| format!("{} °C", t.celsius());
@@ -318,9 +323,10 @@ impl Transfers {
             Some(_) => Size::Small,
         };
         if sd != 0.0 {
-            self.transfers.push(Transfer {
+            self.shared.push(Transfer {
                 group: (aspect, group),
                 sd,
+                failure: 0.0,
             });
         }
         self.differences.push(Difference {

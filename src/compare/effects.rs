@@ -34,6 +34,8 @@ pub struct Effect {
     pub relative_sd: f64,
     /// Standard deviation in deg mL g⁻¹ dm⁻¹ that is always there, added in quadrature.
     pub absolute_floor: f64,
+    /// Probability that the transfer fails altogether: the rotation there has another sign or another size.
+    pub failure: f64,
     /// `estimated` from the starter library's pairs, or `from memory`.
     pub origin: String,
     /// Pairs the estimate rests on.
@@ -70,7 +72,9 @@ pub enum EffectTableError {
         case: Case,
     },
     /// A number is negative or not a number.
-    #[error("the table of condition effects: row {row} has a standard deviation that is negative or no number")]
+    #[error(
+        "the table of condition effects: row {row} has a standard deviation or probability that is out of range or no number"
+    )]
     BadNumber {
         /// The row, from 1.
         row: usize,
@@ -107,7 +111,7 @@ impl EffectTable {
             .collect::<Result<_, _>>()?;
         for (at, row) in rows.iter().enumerate() {
             let fine = |number: f64| number.is_finite() && number >= 0.0;
-            if !fine(row.relative_sd) || !fine(row.absolute_floor) {
+            if !fine(row.relative_sd) || !fine(row.absolute_floor) || !(0.0..0.9).contains(&row.failure) {
                 return Err(EffectTableError::BadNumber { row: at + 1 });
             }
         }
@@ -120,6 +124,9 @@ impl EffectTable {
     }
 
     /// The table that comes with the program.
+    ///
+    /// # Panics
+    /// Never: a test reads the table that is compiled in.
     pub fn built_in() -> Self {
         Self::from_csv(include_str!("../../data/condition_effects.csv"))
             .expect("the built-in table is read by a test of this module")
@@ -128,6 +135,14 @@ impl EffectTable {
     /// All rows.
     pub fn rows(&self) -> &[Effect] {
         &self.rows
+    }
+
+    /// The probability that a transfer fails; zero where the table has no such row.
+    pub fn failure(&self, aspect: Aspect, case: Case) -> f64 {
+        self.rows
+            .iter()
+            .find(|row| row.aspect == aspect && row.case == case)
+            .map_or(0.0, |row| row.failure)
     }
 
     /// The standard deviation of an effect at the scale m; zero where the table has no such row.
@@ -157,12 +172,12 @@ mod tests {
 
     #[test]
     fn a_table_without_a_needed_row_is_refused() {
-        let header = "aspect,case,relative_sd,absolute_floor,origin,pairs,reason\n";
+        let header = "aspect,case,relative_sd,absolute_floor,failure,origin,pairs,reason\n";
         assert!(matches!(
             EffectTable::from_csv(header),
             Err(EffectTableError::Missing { .. })
         ));
-        let negative = format!("{header}temperature,differs,-1,0,from memory,0,x\n");
+        let negative = format!("{header}temperature,differs,-1,0,0,from memory,0,x\n");
         assert!(matches!(
             EffectTable::from_csv(&negative),
             Err(EffectTableError::BadNumber { row: 1 })

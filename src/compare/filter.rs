@@ -8,7 +8,6 @@
 //! hypotheses are dropped at each step.
 
 use super::mixture::{Component, normal_density};
-use nalgebra::{DMatrix, SymmetricEigen};
 use std::sync::OnceLock;
 
 /// A reference as the filter takes it: own hand, measurement's line and form.
@@ -26,6 +25,15 @@ pub(super) struct Datum {
     pub shared: Vec<(usize, f64)>,
     /// Its source.
     pub source: usize,
+}
+
+/// A draw that references share, in units of its standard deviation.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct SharedDraw {
+    /// Probability that the transfer fails altogether.
+    pub failure: f64,
+    /// Standard deviation of one unit, deg mL g⁻¹ dm⁻¹.
+    pub unit: f64,
 }
 
 /// The priors.
@@ -54,6 +62,12 @@ pub(super) struct Found {
 /// way, and the same for both, so that a single reference is a gross error with its prior probability.
 const WIDE: f64 = 4.0;
 
+/// Standard deviation of a failed transfer in units of m.
+const FAILED: f64 = 3.0;
+
+/// Most shared draws whose failing is enumerated; further ones are taken with the variance of both cases together.
+const MOST_FAILING: usize = 6;
+
 /// Nodes of the quadrature over τ, and how far it reaches in units of the prior's scale.
 const TAU_NODES: usize = 16;
 const TAU_REACH: f64 = 4.5;
@@ -68,8 +82,9 @@ const FEWEST_HYPOTHESES: usize = 24;
 const LIGHTEST: f64 = -16.0;
 
 /// Runs the filter. The data of one source must stand together.
-pub(super) fn run(data: &[Datum], n_shared: usize, priors: &Priors) -> Found {
-    let nodes = excess_nodes(data, priors);
+pub(super) fn run(data: &[Datum], shared: &[SharedDraw], priors: &Priors) -> Found {
+    let patterns = failing_patterns(shared, priors);
+    let slices = excess_slices(data, priors, patterns.len());
     let mut found = Found {
         components: Vec::new(),
         gross: vec![0.0; data.len()],
@@ -81,7 +96,7 @@ pub(super) fn run(data: &[Datum], n_shared: usize, priors: &Priors) -> Found {
         let tau = TAU_REACH * priors.tau_scale * t * t;
         let jacobian = 2.0 * TAU_REACH * priors.tau_scale * t;
         let prior = normal_density(tau, priors.tau_scale * priors.tau_scale);
-        let (log_evidence, gross, components) = at_tau(data, n_shared, priors, &nodes, tau);
+        let (log_evidence, gross, components) = at_tau(data, &patterns, priors, &slices, tau);
         evidence.push((log_evidence + (weight * jacobian * prior).ln(), gross, components));
     }
     let highest = evidence.iter().map(|(log, ..)| *log).fold(f64::NEG_INFINITY, f64::max);
@@ -99,33 +114,70 @@ pub(super) fn run(data: &[Datum], n_shared: usize, priors: &Priors) -> Found {
     found
 }
 
-/// Weight, mean and variance of the excess at each node, for each datum.
-fn excess_nodes(data: &[Datum], priors: &Priors) -> Vec<Vec<(f64, f64, f64)>> {
-    let unknown = data.iter().filter(|d| d.excess.is_none()).count().max(1);
-    let states = |nodes: usize| {
-        let per_unknown = (nodes + 1) as f64;
-        per_unknown.powi(i32::try_from(unknown).unwrap_or(i32::MAX))
-            * 2f64.powi(i32::try_from(data.len() - unknown.min(data.len())).unwrap_or(i32::MAX))
-    };
-    let n_nodes = (1..=8)
+/// Weight, mean and variance of the excess in each slice of its distribution, for each datum.
+fn excess_slices(data: &[Datum], priors: &Priors, n_patterns: usize) -> Vec<Vec<(f64, f64, f64)>> {
+    let unknown = data.iter().filter(|d| d.excess.is_none()).count();
+    let power = |base: f64, n: usize| base.powi(i32::try_from(n).unwrap_or(i32::MAX));
+    let hypotheses =
+        |slices: usize| n_patterns as f64 * power((slices + 1) as f64, unknown) * power(2.0, data.len() - unknown);
+    let n_slices = (1..=8)
         .rev()
-        .find(|&nodes| states(nodes) <= MOST_HYPOTHESES as f64)
+        .find(|&slices| hypotheses(slices) <= MOST_HYPOTHESES as f64)
         .unwrap_or(1);
-    let prior = if n_nodes == 1 {
-        let a = priors.excess_shape;
-        vec![(1.0, a / (a + 1.0), a / ((a + 1.0).powi(2) * (a + 2.0)))]
-    } else {
-        beta_nodes(priors.excess_shape, n_nodes)
-            .into_iter()
-            .map(|(e, w)| (w, e, 0.0))
-            .collect()
-    };
+    let prior = beta_slices(priors.excess_shape, n_slices);
     data.iter()
         .map(|d| match d.excess {
             Some((mean, variance)) => vec![(1.0, mean, variance)],
             None => prior.clone(),
         })
         .collect()
+}
+
+/// Cuts the distribution Beta(a, 1) into slices of equal probability: weight, mean and variance of each.
+///
+/// Its distribution function is e^a, so that between two points the moments are `∫ e^k a e^(a−1) de`, and the slices
+/// together have the mean and the variance of the whole.
+fn beta_slices(a: f64, n: usize) -> Vec<(f64, f64, f64)> {
+    let weight = (n as f64).recip();
+    (0..n)
+        .map(|i| {
+            let (low, high) = (
+                (i as f64 * weight).powf(a.recip()),
+                ((i + 1) as f64 * weight).powf(a.recip()),
+            );
+            let moment = |k: f64| a / (a + k) * (high.powf(a + k) - low.powf(a + k)) / weight;
+            let mean = moment(1.0);
+            (weight, mean, (moment(2.0) - mean * mean).max(0.0))
+        })
+        .collect()
+}
+
+/// Which shared draws fail: the weight of each pattern and the variances of the draws in it.
+fn failing_patterns(shared: &[SharedDraw], priors: &Priors) -> Vec<(f64, Vec<f64>)> {
+    let mut patterns: Vec<(f64, Vec<f64>)> = vec![(1.0, Vec::with_capacity(shared.len()))];
+    let mut n_failing = 0;
+    for draw in shared {
+        let failed = (FAILED * priors.scale / draw.unit).powi(2).max(1.0);
+        if draw.failure == 0.0 || n_failing >= MOST_FAILING {
+            let both = 1.0 - draw.failure + draw.failure * failed;
+            for (_, variances) in &mut patterns {
+                variances.push(both);
+            }
+            continue;
+        }
+        n_failing += 1;
+        patterns = patterns
+            .into_iter()
+            .flat_map(|(weight, variances)| {
+                [(1.0 - draw.failure, 1.0), (draw.failure, failed)].map(|(probability, variance)| {
+                    let mut longer = variances.clone();
+                    longer.push(variance);
+                    (weight * probability, longer)
+                })
+            })
+            .collect();
+    }
+    patterns
 }
 
 /// A hypothesis about the references so far.
@@ -147,32 +199,37 @@ impl Hypotheses {
 struct Child {
     parent: usize,
     log_weight: f64,
-    /// Sign and node of a sound reference; none for a gross error.
+    /// Sign and slice of a sound reference; none for a gross error.
     sound: Option<(f64, usize)>,
 }
 
 fn at_tau(
     data: &[Datum],
-    n_shared: usize,
+    patterns: &[(f64, Vec<f64>)],
     priors: &Priors,
-    nodes: &[Vec<(f64, f64, f64)>],
+    slices: &[Vec<(f64, f64, f64)>],
     tau: f64,
 ) -> (f64, Vec<f64>, Vec<Component>) {
     // The state is (M, shared draws, draw of the present source).
+    let n_shared = patterns.first().map_or(0, |(_, variances)| variances.len());
     let d = n_shared + 2;
     let wide = (WIDE * priors.scale).powi(2);
     let budget = (MOST_WORK / (data.len().max(1) * d * d)).clamp(FEWEST_HYPOTHESES, MOST_HYPOTHESES);
-    let mut first = vec![0.0; d * (d + 1)];
-    first[d] = wide;
-    for i in 1..=n_shared {
-        first[d + i * d + i] = 1.0;
-    }
     let mut now = Hypotheses {
         dimension: d,
-        log_weights: vec![0.0],
-        gross_so_far: vec![0],
-        states: first,
+        log_weights: patterns.iter().map(|(weight, _)| weight.ln()).collect(),
+        gross_so_far: vec![0; patterns.len()],
+        states: Vec::with_capacity(patterns.len() * d * (d + 1)),
     };
+    for (_, variances) in patterns {
+        let start = now.states.len();
+        now.states.resize(start + d * (d + 1), 0.0);
+        let covariance = &mut now.states[start + d..];
+        covariance[0] = wide;
+        for (i, variance) in variances.iter().enumerate() {
+            covariance[(i + 1) * (d + 1)] = *variance;
+        }
+    }
     let mut ancestry: Vec<Vec<(usize, bool)>> = Vec::with_capacity(data.len());
     let mut source = None;
     let mut h = vec![0.0; d];
@@ -184,7 +241,7 @@ fn at_tau(
         }
         let gross_density = normal_density(datum.value, wide).ln();
         let (a, b) = priors.gross;
-        let mut children: Vec<Child> = Vec::with_capacity(now.log_weights.len() * (nodes[at].len() + 1));
+        let mut children: Vec<Child> = Vec::with_capacity(now.log_weights.len() * (slices[at].len() + 1));
         for parent in 0..now.log_weights.len() {
             let log_weight = now.log_weights[parent];
             let gross = (a + f64::from(now.gross_so_far[parent])) / (a + b + at as f64);
@@ -194,7 +251,7 @@ fn at_tau(
                 sound: None,
             });
             let state = &now.states[parent * now.stride()..(parent + 1) * now.stride()];
-            for (node, &(weight, e, e_variance)) in nodes[at].iter().enumerate() {
+            for (slice, &(weight, e, e_variance)) in slices[at].iter().enumerate() {
                 let (mean, variance) = predict(state, d, datum, e, e_variance, &mut h, &mut ph);
                 let signs: &[f64] = if datum.sign_free { &[1.0, -1.0] } else { &[1.0] };
                 for &sign in signs {
@@ -203,7 +260,7 @@ fn at_tau(
                     children.push(Child {
                         parent,
                         log_weight: log,
-                        sound: Some((sign, node)),
+                        sound: Some((sign, slice)),
                     });
                 }
             }
@@ -219,8 +276,8 @@ fn at_tau(
             let state = &now.states[child.parent * now.stride()..(child.parent + 1) * now.stride()];
             let start = next.states.len();
             next.states.extend_from_slice(state);
-            if let Some((sign, node)) = child.sound {
-                let (_, e, e_variance) = nodes[at][node];
+            if let Some((sign, slice)) = child.sound {
+                let (_, e, e_variance) = slices[at][slice];
                 let (mean, variance) = predict(state, d, datum, e, e_variance, &mut h, &mut ph);
                 update(
                     &mut next.states[start..],
@@ -282,8 +339,8 @@ fn predict(
         variance += h[i] * ph[i];
     }
     if e_variance > 0.0 {
-        // The excess's own variance, at the size of the rotation that this hypothesis or the datum gives.
-        let size = (predicted / e).abs().min((datum.value / e).abs()).max(0.0);
+        // The variance of the excess within its slice, at the size of the rotation that the datum gives.
+        let size = datum.value / e;
         variance += e_variance * size * size;
     }
     (predicted, variance)
@@ -373,49 +430,23 @@ fn gauss_legendre() -> &'static [(f64, f64); TAU_NODES] {
     })
 }
 
-/// Nodes and weights of the Gauss rule for the Beta(a, 1) distribution, by the eigenvalues of its Jacobi matrix (Golub and
-/// Welsch, Math. Comp. 23 (1969) 221).
-fn beta_nodes(a: f64, n: usize) -> Vec<(f64, f64)> {
-    // Shifted Jacobi polynomials on (0, 1) with weight x^(a−1): β = a − 1, α = 0.
-    let beta = a - 1.0;
-    let mut jacobi = DMatrix::<f64>::zeros(n, n);
-    for k in 0..n {
-        let kf = k as f64;
-        let centre = if k == 0 {
-            beta / (beta + 2.0)
-        } else {
-            beta * beta / ((2.0 * kf + beta) * (2.0 * kf + beta + 2.0))
-        };
-        jacobi[(k, k)] = f64::midpoint(1.0, centre);
-        if k > 0 {
-            let s = 2.0 * kf + beta;
-            let off = 4.0 * kf * kf * (kf + beta) * (kf + beta) / (s * s * (s + 1.0) * (s - 1.0));
-            let value = off.sqrt() / 2.0;
-            jacobi[(k, k - 1)] = value;
-            jacobi[(k - 1, k)] = value;
-        }
-    }
-    let eigen = SymmetricEigen::new(jacobi);
-    (0..n)
-        .map(|i| (eigen.eigenvalues[i], eigen.eigenvectors[(0, i)].powi(2)))
-        .collect()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    /// Moments of Beta(40, 1): E[eᵏ] = 40/(40 + k).
+    /// Beta(40, 1): mean 40/41, variance 40/(41² · 42).
     #[test]
-    fn the_excess_rule_has_the_moments_of_the_beta_distribution() {
-        for n in [2usize, 3, 8] {
-            let rule = beta_nodes(40.0, n);
-            for k in 0..2 * n {
-                let k = i32::try_from(k).unwrap();
-                let moment: f64 = rule.iter().map(|(e, w)| w * e.powi(k)).sum();
-                let exact = 40.0 / (40.0 + f64::from(k));
-                assert!((moment - exact).abs() < 1e-12, "{n} {k} {moment} {exact}");
-            }
+    fn slices_of_the_excess_keep_mean_and_variance() {
+        for n in [1usize, 2, 3, 8] {
+            let slices = beta_slices(40.0, n);
+            let mean: f64 = slices.iter().map(|(w, e, _)| w * e).sum();
+            let square: f64 = slices.iter().map(|(w, e, v)| w * (e * e + v)).sum();
+            assert!((slices.iter().map(|(w, ..)| w).sum::<f64>() - 1.0).abs() < 1e-12);
+            assert!((mean - 40.0 / 41.0).abs() < 1e-12, "{n} {mean}");
+            assert!(
+                (square - mean * mean - 40.0 / (41.0 * 41.0 * 42.0)).abs() < 1e-12,
+                "{n}"
+            );
         }
     }
 

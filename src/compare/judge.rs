@@ -167,12 +167,10 @@ pub fn judge(pooling: &Pooling, measured: &Measured, thresholds: &Thresholds) ->
     };
     let x = measured.value.conventional();
     let u2 = measured.uncertainty.conventional().powi(2);
-    let one_more = |c: &Component| c.tau * c.tau + u2;
-    let band = [
-        posterior.quantile_with(0.025, one_more),
-        posterior.quantile_with(0.975, one_more),
-    ];
-    let probabilities = probabilities(posterior, x, u2, band);
+    let pure = posterior.widened(|c| c.tau * c.tau + u2);
+    let band = [pure.quantile(0.025), pure.quantile(0.975)];
+    let alone = posterior.widened(|_| 0.0);
+    let probabilities = probabilities(&alone, &pure, x, u2, band);
     Judgement {
         optical_purity: Some(optical_purity(posterior, measured)),
         comparison_band: Some(band),
@@ -184,31 +182,36 @@ pub fn judge(pooling: &Pooling, measured: &Measured, thresholds: &Thresholds) ->
     }
 }
 
-fn probabilities(posterior: &Mixture, x: f64, u2: f64, band: [f64; 2]) -> Probabilities {
-    let mean = posterior.mean();
-    let positive = 1.0 - posterior.cdf_with(0.0, |_| 0.0);
-    // The value without its own error, of the other sign than M.
-    let value_positive = if u2 > 0.0 {
-        normal_cdf(x / u2.sqrt())
+fn probabilities(alone: &Mixture, pure: &Mixture, x: f64, u2: f64, band: [f64; 2]) -> Probabilities {
+    let centre = alone.quantile(0.5);
+    let positive = 1.0 - alone.cdf(0.0);
+    let u = u2.sqrt();
+    let value_positive = if u > 0.0 {
+        normal_cdf(x / u)
     } else {
         f64::from(u8::from(x > 0.0))
     };
-    let opposite = positive * (1.0 - value_positive) + (1.0 - positive) * value_positive;
-    let hand = if mean < 0.0 { -1.0 } else { 1.0 };
-    // Whether a measurement of the enantiopure compound would have given less than |x|, on the side of M.
-    let below = posterior.cdf_with(hand * x.abs(), |c| c.tau * c.tau + u2);
-    let less = if hand > 0.0 { below } else { 1.0 - below };
-    let (lighter, apart) = posterior.two_modes().unwrap_or((0.0, 0.0));
+    // What a measurement of the enantiopure compound would read, against 0 and |x|: p < 1 unless it lies between them.
+    let size = x.abs();
+    let (at_minus, at_zero, at_plus) = (pure.cdf(-size), pure.cdf(0.0), pure.cdf(size));
+    let between = if centre < 0.0 {
+        at_zero - at_minus
+    } else {
+        at_plus - at_zero
+    };
+    let visible = normal_quantile(0.975) * u;
+    let (lighter, apart) = alone.two_modes().unwrap_or((0.0, 0.0));
     Probabilities {
-        reference_sign: positive.max(1.0 - positive),
-        opposite,
-        exceeds: less,
-        lower: 1.0 - less,
+        reference_clear: alone.cdf(-visible) + 1.0 - alone.cdf(visible),
+        value_sign: value_positive.max(1.0 - value_positive),
+        opposite: positive * (1.0 - value_positive) + (1.0 - positive) * value_positive,
+        exceeds: at_plus - at_minus,
+        lower: 1.0 - between,
         in_band: (band[0]..=band[1]).contains(&x),
         mirrored_in_band: (band[0]..=band[1]).contains(&-x),
-        relative_band: (band[1] - band[0]) / 2.0 / mean.abs().max(f64::MIN_POSITIVE),
+        relative_band: (band[1] - band[0]) / 2.0 / centre.abs().max(f64::MIN_POSITIVE),
         second_mode: lighter,
-        mode_distance: apart / mean.abs().max(posterior.sd()).max(f64::MIN_POSITIVE),
+        mode_distance: apart / centre.abs().max(alone.half_width()).max(f64::MIN_POSITIVE),
     }
 }
 
@@ -227,35 +230,27 @@ pub struct PurityDensity {
 pub fn purity_density(posterior: &Mixture, value: SpecificRotation, uncertainty: SpecificRotation) -> PurityDensity {
     let x = value.conventional();
     let u2 = uncertainty.conventional().powi(2).max(1e-12);
-    // Components only matter through their mean and M-plus-τ variance here.
-    let flat: Vec<Component> = posterior
-        .components()
-        .iter()
-        .map(|c| Component {
-            weight: c.weight,
-            mean: c.mean,
-            variance: c.variance + c.tau * c.tau,
-            tau: 0.0,
-        })
-        .collect();
-    let reduced = Mixture::new(flat);
-    let components = reduced.as_ref().map_or(posterior.components(), Mixture::components);
+    // Components only matter through their mean and their variance with τ here.
+    let reduced = posterior.widened(|c| c.tau * c.tau);
+    let components = reduced.components();
     let mut points: Vec<f64> = (0..=100).map(|i| -1.0 + f64::from(i) / 50.0).collect();
     let mut heavy: Vec<&Component> = components.iter().collect();
     heavy.sort_by(|a, b| b.weight.total_cmp(&a.weight));
+    let mut narrowest = 0.02_f64;
     for component in heavy.iter().take(24) {
         let centre = (x / component.mean).clamp(-1.5, 1.5);
         let sd = (u2 + centre * centre * component.variance).sqrt() / component.mean.abs();
         if sd.is_finite() {
+            narrowest = narrowest.min(sd);
             points.extend(
-                (-24..=24)
-                    .map(|i| centre + sd * f64::from(i) / 4.0)
+                (-48..=48)
+                    .map(|i| centre + sd * f64::from(i) / 8.0)
                     .filter(|p| p.abs() <= 1.0),
             );
         }
     }
     points.sort_by(f64::total_cmp);
-    points.dedup_by(|a, b| (*a - *b).abs() < 1e-9);
+    points.dedup_by(|a, b| (*a - *b).abs() < narrowest / 10.0);
     let density: Vec<f64> = points
         .iter()
         .map(|&p| {
@@ -294,6 +289,13 @@ pub fn purity_density(posterior: &Mixture, value: SpecificRotation, uncertainty:
 impl PurityDensity {
     /// The quantile at probability `p`.
     pub fn quantile(&self, p: f64) -> f64 {
+        // All mass lies within the ends, whatever rounding makes of a sum of probabilities.
+        if p >= 1.0 - 1e-9 {
+            return self.points[self.points.len() - 1];
+        }
+        if p <= 1e-9 {
+            return self.points[0];
+        }
         let after = self
             .cumulated
             .partition_point(|&c| c < p)
@@ -341,14 +343,15 @@ const PRIOR_MATTERS_FROM: f64 = 0.1;
 fn optical_purity(posterior: &Mixture, measured: &Measured) -> OpticalPurity {
     let x = measured.value.conventional();
     let u = measured.uncertainty.conventional();
-    let mean = posterior.mean();
-    let spread = posterior.sd().hypot(posterior.mean_tau());
+    let alone = posterior.widened(|_| 0.0);
+    let centre = alone.quantile(0.5);
+    let spread = alone.half_width().hypot(posterior.mean_tau());
     let density = purity_density(posterior, measured.value, measured.uncertainty);
     let bounded = density.quantile(0.5);
     let (_, sd) = density.moments();
     OpticalPurity {
-        ratio: (mean != 0.0).then(|| x / mean),
-        fieller95: fieller((x, u), (mean, spread), measured.degrees_of_freedom, 0.95),
+        ratio: (centre != 0.0).then(|| x / centre),
+        fieller95: fieller((x, u), (centre, spread), measured.degrees_of_freedom, 0.95),
         bounded,
         bounded95: density.shortest(0.95),
         standard_uncertainty: sd,
@@ -369,12 +372,9 @@ fn excess_check(posterior: &Mixture, x: f64, u2: f64, excess: f64, sd: f64) -> E
             tau: 0.0,
         })
         .collect();
-    let expected_value = excess * posterior.mean();
+    let expected_value = excess * posterior.widened(|_| 0.0).quantile(0.5);
     let expected95 = Mixture::new(scaled).map_or([f64::NEG_INFINITY, f64::INFINITY], |mixture| {
-        [
-            mixture.quantile_with(0.025, |_| 0.0),
-            mixture.quantile_with(0.975, |_| 0.0),
-        ]
+        [mixture.quantile(0.025), mixture.quantile(0.975)]
     });
     ExcessCheck {
         excess,

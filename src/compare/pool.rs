@@ -1,11 +1,11 @@
 //! Pooling: what the references say of M, the specific rotation of the enantiopure compound at the measurement's
 //! conditions.
 
-use super::conditions::{Aspect, Conditions, Difference, Size, Transfer, transfers};
+use super::conditions::{Aspect, Conditions, Difference, FormLink, Size, Transfer, transfers};
 use super::copies::representatives;
 use super::effects::{Case, EffectTable};
-use super::filter::{Datum, Priors, run};
-use super::mixture::{Component, Mixture};
+use super::filter::{Datum, Priors, SharedDraw, run};
+use super::mixture::Mixture;
 use super::reference::{HandKnown, Reference, SampleExcess};
 use crate::quantity::SpecificRotation;
 use crate::solvent::{Kinship, kinship};
@@ -66,9 +66,10 @@ pub struct ReferenceOutcome {
 #[derive(Clone, Debug, PartialEq, Serialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct PooledValue {
-    /// Posterior mean of M, deg mL g⁻¹ dm⁻¹.
+    /// Posterior median of M, deg mL g⁻¹ dm⁻¹.
     pub value: f64,
-    /// Posterior standard deviation of M.
+    /// Half the width of the central 68.27 % interval of M: the standard deviation where the posterior is normal, and not
+    /// inflated by the wide tail that possible gross errors give it.
     pub standard_uncertainty: f64,
     /// 95 % credible interval of M.
     pub interval95: [f64; 2],
@@ -113,6 +114,8 @@ pub fn pool(measured: &Conditions, references: &[Reference], effects: &EffectTab
     let scale = options
         .scale
         .unwrap_or_else(|| common_scale(measured, references, &copies, options));
+    let is_salt = |reference: &Reference| matches!(reference.form, FormLink::Salt { .. });
+    let has_own_form = references.iter().any(|r| r.excluded.is_none() && !is_salt(r));
     let mut outcomes: Vec<ReferenceOutcome> = Vec::with_capacity(references.len());
     let mut usable: Vec<Usable> = Vec::new();
     for (at, reference) in references.iter().enumerate() {
@@ -147,6 +150,11 @@ pub fn pool(measured: &Conditions, references: &[Reference], effects: &EffectTab
                                 100.0 * options.lowest_excess
                             ));
                         }
+                        _ if has_own_form && is_salt(reference) => {
+                            outcome.reason = Some(
+                                "another form (salt or base), and the form measured has values of its own".to_owned(),
+                            );
+                        }
                         _ if copies[at].is_some() => {
                             outcome.reason = Some(
                                 "probably one measurement together with another reference (same value)".to_owned(),
@@ -157,7 +165,7 @@ pub fn pool(measured: &Conditions, references: &[Reference], effects: &EffectTab
                                 at,
                                 value,
                                 variance: uncertainty * uncertainty,
-                                shared: made.transfers,
+                                shared: made.shared,
                             });
                             outcome.used = true;
                         }
@@ -218,7 +226,10 @@ fn common_scale(measured: &Conditions, references: &[Reference], copies: &[Optio
     }
 }
 
-/// Aspects in which two references of independent hand differ alone and have opposite signs, both clearly.
+/// Aspects in which two references of independent hand and one form differ alone and have opposite signs, both clearly.
+///
+/// Another aspect than the solvent counts only between values in the same known solvent: where a solvent is missing, that
+/// is the likelier reason.
 fn sign_changes(references: &[Reference], outcomes: &[ReferenceOutcome]) -> Vec<Aspect> {
     let mut found = Vec::new();
     let clear = |at: usize| -> Option<f64> {
@@ -231,33 +242,10 @@ fn sign_changes(references: &[Reference], outcomes: &[ReferenceOutcome]) -> Vec<
         let Some(a) = clear(i) else { continue };
         for j in i + 1..references.len() {
             let Some(b) = clear(j) else { continue };
-            if a * b >= 0.0 {
-                continue;
-            }
-            let (x, y) = (&references[i].conditions, &references[j].conditions);
-            let mut differing = Vec::new();
-            if let (Some(p), Some(q)) = (&x.solvent, &y.solvent)
-                && p != q
-            {
-                differing.push(Aspect::Solvent);
-            }
-            if let (Some(p), Some(q)) = (&x.line, &y.line)
-                && !p.same_light(q)
-            {
-                differing.push(Aspect::Line);
-            }
-            if let (Some(p), Some(q)) = (x.temperature, y.temperature)
-                && (p.celsius() - q.celsius()).abs() > 5.0
-            {
-                differing.push(Aspect::Temperature);
-            }
-            if let (Some(p), Some(q)) = (x.concentration, y.concentration) {
-                let ratio = p.grams_per_100_millilitres() / q.grams_per_100_millilitres();
-                if !(0.5..=2.0).contains(&ratio) {
-                    differing.push(Aspect::Concentration);
-                }
-            }
-            if let [aspect] = differing[..]
+            let same_form = references[i].form == references[j].form;
+            if a * b < 0.0
+                && same_form
+                && let Some(aspect) = lone_difference(&references[i].conditions, &references[j].conditions)
                 && !found.contains(&aspect)
             {
                 found.push(aspect);
@@ -267,9 +255,43 @@ fn sign_changes(references: &[Reference], outcomes: &[ReferenceOutcome]) -> Vec<
     found
 }
 
+/// The one aspect in which two conditions are known to differ enough to turn a sign; none when it is none or several.
+fn lone_difference(x: &Conditions, y: &Conditions) -> Option<Aspect> {
+    let (Some(p), Some(q)) = (&x.solvent, &y.solvent) else {
+        return None;
+    };
+    let mut differing = Vec::new();
+    if kinship(p, q) != Kinship::Same {
+        differing.push(Aspect::Solvent);
+    }
+    if let (Some(p), Some(q)) = (&x.line, &y.line)
+        && !p.same_light(q)
+    {
+        differing.push(Aspect::Line);
+    }
+    if let (Some(p), Some(q)) = (x.temperature, y.temperature)
+        && (p.celsius() - q.celsius()).abs() > 5.0
+    {
+        differing.push(Aspect::Temperature);
+    }
+    if let (Some(p), Some(q)) = (x.concentration, y.concentration) {
+        let ratio = p.grams_per_100_millilitres() / q.grams_per_100_millilitres();
+        if !(0.5..=2.0).contains(&ratio) {
+            differing.push(Aspect::Concentration);
+        }
+    }
+    if let [aspect] = differing[..] {
+        Some(aspect)
+    } else {
+        None
+    }
+}
+
 impl Pooling {
     fn fill(&mut self, references: &[Reference], mut usable: Vec<Usable>, effects: &EffectTable, options: &Options) {
-        // Whether a reference's sign tells the hand here: independently known, and no sign-changing aspect differs.
+        // A reference's sign tells the hand here when its hand is known independently, its form is the one measured and no
+        // sign-changing aspect differs. It anchors the hand when its solvent is the same or a kindred one besides; without
+        // an anchor every sign is taken as it stands, and the hand counts as untested.
         let differs = |outcome: &ReferenceOutcome, aspect: Aspect| {
             outcome
                 .differences
@@ -281,10 +303,10 @@ impl Pooling {
             .zip(&self.references)
             .map(|(reference, outcome)| {
                 reference.hand == HandKnown::Independent
+                    && !matches!(reference.form, FormLink::Salt { .. })
                     && !self.sign_changes_with.iter().any(|&aspect| differs(outcome, aspect))
             })
             .collect();
-        let any_tells = usable.iter().any(|u| tells_hand[u.at]);
         self.hand_can_be_tested = usable.iter().any(|u| {
             tells_hand[u.at]
                 && self.references[u.at]
@@ -292,9 +314,11 @@ impl Pooling {
                     .iter()
                     .all(|d| d.aspect != Aspect::Solvent || matches!(d.case, None | Some(Case::Kindred)))
         });
+        let anchored = self.hand_can_be_tested;
 
         usable.sort_by_key(|u| (references[u.at].source, u.at));
         let mut groups: Vec<(Aspect, String)> = Vec::new();
+        let mut draws: Vec<SharedDraw> = Vec::new();
         let mut data: Vec<Datum> = Vec::with_capacity(usable.len());
         let mut sources: Vec<i64> = Vec::new();
         for reference in &usable {
@@ -315,6 +339,10 @@ impl Pooling {
                         .position(|known| *known == transfer.group)
                         .unwrap_or_else(|| {
                             groups.push(transfer.group.clone());
+                            draws.push(SharedDraw {
+                                failure: transfer.failure,
+                                unit: transfer.sd.abs(),
+                            });
                             groups.len() - 1
                         });
                     (index, transfer.sd)
@@ -332,7 +360,7 @@ impl Pooling {
                     SampleExcess::Stated { mean, sd } => Some((mean, sd * sd)),
                     SampleExcess::NotStated => None,
                 },
-                sign_free: any_tells && !tells_hand[reference.at],
+                sign_free: anchored && !tells_hand[reference.at],
                 shared,
                 source,
             });
@@ -343,7 +371,7 @@ impl Pooling {
             excess_shape: options.excess_shape,
             gross: options.gross,
         };
-        let found = run(&data, groups.len(), &priors);
+        let found = run(&data, &draws, &priors);
         let Some(posterior) = Mixture::new(found.components) else {
             return;
         };
@@ -354,7 +382,7 @@ impl Pooling {
             outcome.gross_error_probability = Some(*gross);
             if *gross > 0.5 {
                 outcome.reason = Some("does not fit the others: probably a gross error".to_owned());
-            } else if any_tells && !tells_hand[reference.at] {
+            } else if anchored && !tells_hand[reference.at] {
                 outcome.reason = Some("informs the magnitude only: its sign does not tell the hand here".to_owned());
             }
         }
@@ -365,19 +393,13 @@ impl Pooling {
                 (plus, minus + 1)
             }
         });
-        let alone = |_: &Component| 0.0;
-        let further = |c: &Component| c.tau * c.tau;
+        let alone = posterior.widened(|_| 0.0);
+        let one_more = posterior.widened(|c| c.tau * c.tau);
         self.pooled = Some(PooledValue {
-            value: posterior.mean(),
-            standard_uncertainty: posterior.sd(),
-            interval95: [
-                posterior.quantile_with(0.025, alone),
-                posterior.quantile_with(0.975, alone),
-            ],
-            prediction95: [
-                posterior.quantile_with(0.025, further),
-                posterior.quantile_with(0.975, further),
-            ],
+            value: alone.quantile(0.5),
+            standard_uncertainty: alone.half_width(),
+            interval95: [alone.quantile(0.025), alone.quantile(0.975)],
+            prediction95: [one_more.quantile(0.025), one_more.quantile(0.975)],
             between_source_sd: posterior.mean_tau(),
             entries_used: usable.len(),
             independent_sources: sources.len(),

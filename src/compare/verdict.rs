@@ -69,13 +69,15 @@ pub struct Verdict {
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Probabilities {
-    /// Probability of the more likely sign of M.
-    pub reference_sign: f64,
-    /// P(p < 0).
+    /// Probability that the enantiopure compound's rotation can be told from zero with this measurement's uncertainty.
+    pub reference_clear: f64,
+    /// Probability of the more likely sign of the measured value.
+    pub value_sign: f64,
+    /// P(p < 0): that the measured value and M have opposite signs.
     pub opposite: f64,
-    /// P(|p| > 1) before bounding: that the enantiopure compound would read less than this.
+    /// P(|p| > 1) before bounding: that the enantiopure compound would read less than this, in magnitude.
     pub exceeds: f64,
-    /// P(p < 1) by the comparison band: that the enantiopure compound would read more than this.
+    /// P(p < 1): that the enantiopure compound would not read between zero and this.
     pub lower: f64,
     /// Whether the value lies in the comparison band.
     pub in_band: bool,
@@ -118,6 +120,9 @@ impl Thresholds {
     }
 
     /// The thresholds that come with the program.
+    ///
+    /// # Panics
+    /// Never: a test reads the table that is compiled in.
     pub fn built_in() -> Self {
         Self::from_toml(include_str!("../../data/verdict_thresholds.toml"))
             .expect("the built-in thresholds are read by a test of this module")
@@ -148,7 +153,7 @@ fn code(p: &Probabilities, pooling: &Pooling, t: &Thresholds) -> VerdictCode {
     let undecided = 1.0 - t.clear;
     if p.second_mode > t.second_mode_mass && p.mode_distance > t.mode_distance {
         VerdictCode::SourcesDisagree
-    } else if p.reference_sign > t.clear && p.opposite > undecided && p.opposite < t.clear {
+    } else if p.reference_clear > t.clear && p.value_sign <= t.clear {
         VerdictCode::NearZero
     } else if p.opposite > t.clear {
         if pooling.hand_can_be_tested {
@@ -169,9 +174,13 @@ fn code(p: &Probabilities, pooling: &Pooling, t: &Thresholds) -> VerdictCode {
 
 /// A rotation in print form: sign and as many digits as its size deserves.
 fn rotation(value: f64) -> String {
-    let digits = if value.abs() >= 100.0 { 0 } else { 1 };
+    let digits = usize::from(value.abs() < 100.0);
     format!("{value:+.digits$}").replace('-', "\u{2212}")
 }
+
+/// Why a hand stays open.
+const UNTESTED: &str = "the hand cannot be tested: no reference of independently known hand stands in the same or a \
+                        kindred solvent.";
 
 fn sentence(code: VerdictCode, p: &Probabilities, pooling: &Pooling, measured: &Measured) -> String {
     let x = rotation(measured.value.conventional());
@@ -189,8 +198,6 @@ fn sentence(code: VerdictCode, p: &Probabilities, pooling: &Pooling, measured: &
     } else {
         format!("{sources} sources")
     };
-    const UNTESTED: &str = "the hand cannot be tested: no reference of independently known hand stands in the same or a \
-                            kindred solvent.";
     let (untested, fits) = if pooling.hand_can_be_tested {
         (String::new(), String::new())
     } else {

@@ -268,10 +268,10 @@ impl Starter<'_, '_> {
     /// The compound of a limit: by CAS number, or by a name that one compound owns; else one of which only the name is
     /// known. Nothing is guessed.
     fn compound_of_limit(&mut self, substance: &str, cas: &[String]) -> Result<(CompoundId, Identity), LibraryError> {
-        if let Some(number) = cas.first() {
-            if let [compound] = self.loader.by_cas(number)?[..] {
-                return Ok((compound, Identity::Sure));
-            }
+        if let Some(number) = cas.first()
+            && let [compound] = self.loader.by_cas(number)?[..]
+        {
+            return Ok((compound, Identity::Sure));
         }
         let plain = substance
             .split_once(" (")
@@ -294,7 +294,7 @@ impl Starter<'_, '_> {
         if let Some(&id) = self.named.get(name) {
             return Ok(id);
         }
-        let id = self.loader.compound(&NewCompound::named(name))?;
+        let id = self.loader.named_compound(name)?;
         self.named.insert(name.to_owned(), id);
         Ok(id)
     }
@@ -341,7 +341,7 @@ impl Starter<'_, '_> {
     /// Puts the marks of a record on its entry and adds it.
     fn add(&mut self, mut content: EntryContent, record: &str, key: &str) -> Result<(), RowError> {
         for mark in self.marks.of(record) {
-            match mark.mark.as_str() {
+            match mark.kind.as_str() {
                 "hand" => {
                     content.hand = Hand::from_word(&mark.value)
                         .ok_or_else(|| format!("marks.csv: hand \"{}\" is not known", mark.value))?;
@@ -685,7 +685,7 @@ struct Marks {
 
 /// One mark.
 struct Mark {
-    mark: String,
+    kind: String,
     value: String,
     reason: String,
 }
@@ -696,7 +696,7 @@ impl Marks {
         for row in table.rows() {
             let cell = |column| row.optional(column).unwrap_or_default().to_owned();
             by_record.entry(cell("record")).or_default().push(Mark {
-                mark: cell("mark"),
+                kind: cell("mark"),
                 value: cell("value"),
                 reason: cell("reason"),
             });
@@ -711,7 +711,7 @@ impl Marks {
     fn value(&self, record: &str, mark: &str) -> Option<String> {
         self.of(record)
             .iter()
-            .find(|found| found.mark == mark)
+            .find(|found| found.kind == mark)
             .map(|found| found.value.clone())
     }
 }
@@ -828,7 +828,7 @@ mod tests {
         );
         assert_eq!(
             year_in("Thatcher, R. W., The Chemistry of Plant Life, 1921 (Project Gutenberg 33394)"),
-            None
+            Some(1921)
         );
         assert_eq!(
             year_in("Power, F. B.; Rogerson, H., 1910, p. 1951 (reprint)"),

@@ -165,10 +165,14 @@ fn move_library(from: &Path, to: &Path) -> Result<(), LibraryError> {
 
 /// A name beside the file that is not taken.
 fn free_name(path: &Path) -> PathBuf {
-    (1..)
-        .map(|n| with_suffix(path, &format!(".replaced-{n}")))
-        .find(|name| !name.exists())
-        .unwrap_or_else(|| with_suffix(path, ".replaced"))
+    let mut n = 1;
+    loop {
+        let name = with_suffix(path, &format!(".replaced-{n}"));
+        if !name.exists() {
+            return name;
+        }
+        n += 1;
+    }
 }
 
 fn with_suffix(path: &Path, suffix: &str) -> PathBuf {

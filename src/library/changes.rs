@@ -9,7 +9,7 @@ use super::types::{Change, CompoundId, Entry, EntryContent, EntryId, NewCompound
 use super::{Access, Library, file};
 use crate::compound::name;
 use crate::quantity::ConcentrationUnit;
-use rusqlite::{Connection, OptionalExtension, Transaction, TransactionBehavior, params_from_iter};
+use rusqlite::{Connection, OptionalExtension, Row, Transaction, TransactionBehavior, params_from_iter};
 use serde_json::{Value, json};
 use uuid::Uuid;
 
@@ -22,7 +22,7 @@ pub enum CompoundChoice {
     /// One that is there.
     Known(CompoundId),
     /// One to be added.
-    New(NewCompound),
+    New(Box<NewCompound>),
 }
 
 /// What a load added.
@@ -336,6 +336,14 @@ impl Loader<'_> {
         insert_compound(self.tx, compound, Some(self.batch))
     }
 
+    /// Adds a compound of which only the name is known. The name makes its stable id, so that the same record loaded
+    /// into two libraries is known as one.
+    pub fn named_compound(&mut self, name: &str) -> Result<CompoundId, LibraryError> {
+        self.counts.compounds += 1;
+        let uid = stable_uid("compound", &format!("||{name}"));
+        write_compound(self.tx, &NewCompound::named(name), &uid, Some(self.batch))
+    }
+
     /// Gives a compound further names and CAS numbers.
     pub fn names<'n>(
         &mut self,
@@ -437,13 +445,22 @@ fn insert_compound(
     if let Some((id, name)) = find_compound(connection, compound)? {
         return Err(LibraryError::CompoundExists { id: id.0, name });
     }
+    // What tells a compound from others makes its stable id, so that two libraries agree on it.
+    let descriptor = compound.descriptor.as_deref().unwrap_or_default();
     let uid = match &compound.inchikey {
-        Some(key) => stable_uid(
-            "compound",
-            &format!("{key}|{}", compound.descriptor.as_deref().unwrap_or("")),
-        ),
-        None => Uuid::now_v7().to_string(),
+        Some(key) => stable_uid("compound", &format!("{key}|{descriptor}")),
+        None if descriptor.is_empty() => Uuid::now_v7().to_string(),
+        None => stable_uid("compound", &format!("|{descriptor}|{}", super::folded(&compound.name))),
     };
+    write_compound(connection, compound, &uid, batch)
+}
+
+fn write_compound(
+    connection: &Connection,
+    compound: &NewCompound,
+    uid: &str,
+    batch: Option<i64>,
+) -> Result<CompoundId, LibraryError> {
     let state = next_state(connection)?;
     connection
         .prepare_cached(
@@ -497,23 +514,40 @@ fn insert_cas(connection: &Connection, id: CompoundId, number: &str) -> Result<(
     Ok(())
 }
 
-/// The surviving compound with the same structure and descriptor.
+/// The compound with the same structure and descriptor, or, without a structure, the same descriptor and name; one that
+/// was merged leads to the compound it was merged into.
 fn find_compound(
     connection: &Connection,
     compound: &NewCompound,
 ) -> Result<Option<(CompoundId, String)>, LibraryError> {
-    let Some(key) = &compound.inchikey else {
+    let row = |row: &Row<'_>| Ok((row.get(0)?, row.get(1)?, row.get(2)?));
+    let found: Option<(i64, String, Option<i64>)> = match (&compound.inchikey, &compound.descriptor) {
+        (None, None) => None,
+        (Some(key), descriptor) => connection
+            .prepare_cached(
+                "SELECT id, name, merged_into FROM compound WHERE inchikey = ?1 \
+                 AND COALESCE(descriptor, '') = COALESCE(?2, '') ORDER BY merged_into IS NOT NULL",
+            )?
+            .query_row((key, descriptor), row)
+            .optional()?,
+        (None, Some(descriptor)) => connection
+            .prepare_cached(
+                "SELECT compound.id, compound.name, merged_into FROM compound \
+                 JOIN compound_name ON compound_name.compound = compound.id \
+                 WHERE descriptor = ?1 AND inchikey IS NULL AND folded = ?2 ORDER BY merged_into IS NOT NULL",
+            )?
+            .query_row((descriptor, super::folded(&compound.name)), row)
+            .optional()?,
+    };
+    let Some((mut id, mut name, mut next)) = found else {
         return Ok(None);
     };
-    Ok(connection
-        .prepare_cached(
-            "SELECT id, name FROM compound WHERE inchikey = ?1 AND COALESCE(descriptor, '') = COALESCE(?2, '') \
-             AND merged_into IS NULL",
-        )?
-        .query_row((key, &compound.descriptor), |row| {
-            Ok((CompoundId(row.get(0)?), row.get(1)?))
-        })
-        .optional()?)
+    while let Some(into) = next {
+        (id, name, next) = connection
+            .prepare_cached("SELECT id, name, merged_into FROM compound WHERE id = ?")?
+            .query_row([into], row)?;
+    }
+    Ok(Some((CompoundId(id), name)))
 }
 
 fn insert_source(connection: &Connection, source: &NewSource, batch: Option<i64>) -> Result<SourceId, LibraryError> {

@@ -98,7 +98,7 @@ impl NameIndex {
     /// Throws the folder away, to be rebuilt by the next search.
     pub(super) fn discard(library: &Path) {
         // A folder that cannot be removed is found stale or damaged later, and said so then.
-        let _ = std::fs::remove_dir_all(folder_of(library));
+        let _ = set_aside(&folder_of(library));
     }
 
     /// Whether the index shows the present state.
@@ -135,20 +135,20 @@ impl NameIndex {
         // The whole name, or all of it but its descriptors, with one typing error.
         for (field, text) in [(self.fields.folded, &folded), (self.fields.stem, &stem)] {
             if has_long_word(text) && text.len() <= 1000 {
-                let spellings = self.spellings(&searcher, field, text)?;
-                found.extend(self.names(&searcher, &any_of(&spellings))?);
+                let spellings = Self::spellings(&searcher, field, text)?;
+                found.extend(Self::names(&searcher, &any_of(&spellings))?);
             }
         }
         // All words, each with one typing error; then any of them.
         let clauses = self.word_clauses(&searcher, typed)?;
         if !clauses.is_empty() {
             let all: Vec<_> = clauses.iter().map(|clause| (Occur::Must, clause.box_clone())).collect();
-            let with_all = self.names(&searcher, &BooleanQuery::new(all))?;
+            let with_all = Self::names(&searcher, &BooleanQuery::new(all))?;
             let none_with_all = with_all.is_empty();
             found.extend(with_all);
             if none_with_all && found.is_empty() {
                 let any = clauses.into_iter().map(|clause| (Occur::Should, clause)).collect();
-                found.extend(self.names(&searcher, &BooleanQuery::new(any))?);
+                found.extend(Self::names(&searcher, &BooleanQuery::new(any))?);
             }
         }
         Ok(found.into_iter().collect())
@@ -201,7 +201,7 @@ impl NameIndex {
             }
             // A letter may be the one that was left out.
             let spellings = if n_letters + 1 >= LONG_WORD {
-                self.spellings(searcher, self.fields.tokens, &word)?
+                Self::spellings(searcher, self.fields.tokens, &word)?
             } else {
                 vec![Term::from_field_text(self.fields.tokens, &word)]
             };
@@ -211,7 +211,7 @@ impl NameIndex {
     }
 
     /// The terms of a field within one insertion, deletion, exchange or transposition of a text.
-    fn spellings(&self, searcher: &Searcher, field: Field, text: &str) -> Result<Vec<Term>, LibraryError> {
+    fn spellings(searcher: &Searcher, field: Field, text: &str) -> Result<Vec<Term>, LibraryError> {
         let mut spellings = BTreeSet::new();
         let query = FuzzyTermQuery::new(Term::from_field_text(field, text), 1, true);
         for segment in searcher.segment_readers() {
@@ -230,7 +230,7 @@ impl NameIndex {
         Ok(spellings.into_iter().collect())
     }
 
-    fn names(&self, searcher: &Searcher, query: &dyn Query) -> Result<Vec<(i64, i64)>, LibraryError> {
+    fn names(searcher: &Searcher, query: &dyn Query) -> Result<Vec<(i64, i64)>, LibraryError> {
         let top = searcher.search(query, &TopDocs::with_limit(N_CANDIDATES).order_by_score())?;
         let columns = searcher
             .segment_readers()
@@ -252,51 +252,51 @@ impl NameIndex {
         Ok(names)
     }
 
+    /// The index in the folder, brought up to date; a new one is built beside it and takes its name in one step, so that
+    /// no other process ever sees half an index or loses the one it reads.
     fn open_in_folder(connection: &Connection, folder: &Path) -> Result<Self, LibraryError> {
-        if let Ok(mut index) = Self::existing(connection, folder) {
-            match index.refresh(connection) {
-                Ok(()) => return Ok(index),
-                // Another process renews it, or it may only be read: what it shows is still right, if not the newest.
-                Err(error)
-                    if index.shown.state > 0
-                        && !matches!(error, LibraryError::Index(TantivyError::DataCorruption(_))) =>
-                {
-                    index.notice = Some(format!(
-                        "the search index {} could not be brought up to date ({error}); newest names may be missing",
-                        folder.display()
-                    ));
-                    return Ok(index);
-                }
-                Err(_) => {}
+        if let Some(index) = Self::usable(connection, folder) {
+            return Ok(index);
+        }
+        let staged = beside(folder, "new");
+        let built = create_private_folder(&staged)
+            .map_err(|error| io(folder, error))
+            .and_then(|()| Ok(Index::create_in_dir(&staged, schema().0)?))
+            .and_then(|index| Self::filled(connection, index, None));
+        let placed = built.and_then(|index| {
+            drop(index);
+            if std::fs::rename(&staged, folder).is_ok() {
+                return Ok(());
+            }
+            // Something has the name: what another process has built meanwhile, or the unusable one.
+            if Self::usable(connection, folder).is_none() {
+                set_aside(folder).map_err(|error| io(folder, error))?;
+                std::fs::rename(&staged, folder).map_err(|error| io(folder, error))?;
+            }
+            Ok(())
+        });
+        // Nothing is left of it unless it took the name or could not be used; a rest would only take up space.
+        let _ = std::fs::remove_dir_all(&staged);
+        placed?;
+        Self::usable(connection, folder)
+            .ok_or_else(|| LibraryError::Refused("another process keeps renewing it".to_owned()))
+    }
+
+    /// The index in the folder when it can be used, brought up to date as far as that can be.
+    fn usable(connection: &Connection, folder: &Path) -> Option<Self> {
+        let mut index = Self::existing(connection, folder).ok()?;
+        match index.refresh(connection) {
+            Ok(()) => Some(index),
+            Err(LibraryError::Index(TantivyError::DataCorruption(_))) => None,
+            // It may only be read: what it shows is still right, if not the newest.
+            Err(error) => {
+                index.notice = Some(format!(
+                    "the search index {} could not be brought up to date ({error}); newest names may be missing",
+                    folder.display()
+                ));
+                Some(index)
             }
         }
-        let io = |source: std::io::Error| LibraryError::Io {
-            path: folder.to_owned(),
-            source,
-        };
-        // Filled aside and given its name in one step: two processes that make it at the same time do not write into
-        // each other's files, and nobody sees it half filled.
-        let beside = folder
-            .parent()
-            .filter(|parent| !parent.as_os_str().is_empty())
-            .unwrap_or(Path::new("."));
-        let aside = tempfile::Builder::new()
-            .prefix(".biot-index-")
-            .tempdir_in(beside)
-            .map_err(io)?;
-        let staged = aside.path().join("index");
-        create_private_folder(&staged).map_err(io)?;
-        let (schema, _) = schema();
-        drop(Self::filled(connection, Index::create_in_dir(&staged, schema)?, None)?);
-        if std::fs::rename(&staged, folder).is_err() {
-            // Another process was first, or something unusable is in the way.
-            if let Ok(index) = Self::existing(connection, folder) {
-                return Ok(index);
-            }
-            std::fs::rename(folder, aside.path().join("replaced")).map_err(io)?;
-            std::fs::rename(&staged, folder).map_err(io)?;
-        }
-        Self::existing(connection, folder)
     }
 
     /// An index found in the folder, when it is sound and of this library.
@@ -553,6 +553,30 @@ fn size_of_folder(folder: &Path) -> u64 {
         .filter_map(|file| file.ok()?.metadata().ok())
         .map(|metadata| metadata.len())
         .sum()
+}
+
+/// A name beside the folder that nothing else has.
+fn beside(folder: &Path, word: &str) -> PathBuf {
+    let mut name = folder.as_os_str().to_owned();
+    name.push(format!(".{word}-{}", uuid::Uuid::now_v7().simple()));
+    PathBuf::from(name)
+}
+
+/// Takes the name from a folder and removes it; a file of that name is nothing of ours and stays.
+fn set_aside(folder: &Path) -> std::io::Result<()> {
+    if !folder.is_dir() {
+        return Err(std::io::Error::from(std::io::ErrorKind::NotADirectory));
+    }
+    let aside = beside(folder, "old");
+    std::fs::rename(folder, &aside)?;
+    std::fs::remove_dir_all(aside)
+}
+
+fn io(path: &Path, source: std::io::Error) -> LibraryError {
+    LibraryError::Io {
+        path: path.to_owned(),
+        source,
+    }
 }
 
 /// Makes a folder for its owner only.

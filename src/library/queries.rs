@@ -366,7 +366,7 @@ impl Library {
     }
 }
 
-fn unknown(what: &'static str, id: impl ToString) -> LibraryError {
+fn unknown(what: &'static str, id: impl std::fmt::Display) -> LibraryError {
     LibraryError::Unknown {
         what,
         id: id.to_string(),

@@ -342,7 +342,7 @@ pub(super) fn row_as_json(
 ) -> Result<Option<serde_json::Value>, LibraryError> {
     let mut found = None;
     rows_as_json(connection, &format!("SELECT * FROM {table} WHERE id = ?"), id, |row| {
-        found = Some(row)
+        found = Some(row);
     })?;
     Ok(found)
 }

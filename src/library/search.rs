@@ -102,7 +102,7 @@ impl Library {
             found.notice = notice;
             hits.extend(near);
             // Exact names and stems come first, whatever the order of the rest.
-            hits[sure..].sort_by(|a, b| a.1.cmp(&b.1));
+            hits[sure..].sort_by_key(|(_, rank)| *rank);
         }
         for (hit, _) in hits {
             if found.hits.len() == limit {
@@ -121,24 +121,21 @@ impl Library {
         if !by_doi.is_empty() {
             return Ok(by_doi);
         }
-        let found = self.with_index(|index| index.sources(typed, limit))?;
-        match found {
-            Ok((sources, _)) => sources.into_iter().map(|id| self.source(SourceId(id))).collect(),
-            // Without an index: the words in their order, by a scan.
-            Err(_) => {
-                let pattern = format!("%{}%", typed.split_whitespace().collect::<Vec<_>>().join("%"));
-                let ids: Vec<i64> = self
-                    .connection
-                    .prepare_cached("SELECT id FROM source WHERE citation LIKE ? LIMIT ?")?
-                    .query_map((pattern, i64::try_from(limit).unwrap_or(i64::MAX)), |row| row.get(0))?
-                    .collect::<Result<_, _>>()?;
-                ids.into_iter().map(|id| self.source(SourceId(id))).collect()
-            }
+        if let Ok((sources, _)) = self.with_index(|index| index.sources(typed, limit))? {
+            return sources.into_iter().map(|id| self.source(SourceId(id))).collect();
         }
+        // Without an index: the words in their order, by a scan.
+        let pattern = format!("%{}%", typed.split_whitespace().collect::<Vec<_>>().join("%"));
+        let ids: Vec<i64> = self
+            .connection
+            .prepare_cached("SELECT id FROM source WHERE citation LIKE ? LIMIT ?")?
+            .query_map((pattern, i64::try_from(limit).unwrap_or(i64::MAX)), |row| row.get(0))?
+            .collect::<Result<_, _>>()?;
+        ids.into_iter().map(|id| self.source(SourceId(id))).collect()
     }
 
     /// Hits by numbers and formulas, which match exactly or not at all.
-    fn exact_hits(&self, typed: &str) -> Result<Vec<(Hit, Rank)>, LibraryError> {
+    fn exact_hits(&self, typed: &str) -> Result<Vec<RankedHit>, LibraryError> {
         let hit = |why: Why| {
             move |compound: Compound| {
                 let hit = Hit {
@@ -180,7 +177,7 @@ impl Library {
     }
 
     /// Hits by a name that is owned, or owned but for descriptors.
-    fn named_hits(&self, typed: &str) -> Result<Vec<(Hit, Rank)>, LibraryError> {
+    fn named_hits(&self, typed: &str) -> Result<Vec<RankedHit>, LibraryError> {
         let mut hits = Vec::new();
         let exact = self.compounds_by_name(typed)?;
         let same_stem = self.compounds_by_stem(&name::stem(typed))?;
@@ -195,12 +192,12 @@ impl Library {
                 hits.push((Hit { compound, matched, why }, rank));
             }
         }
-        hits.sort_by(|a, b| a.1.cmp(&b.1));
+        hits.sort_by_key(|(_, rank)| *rank);
         Ok(hits)
     }
 
     /// Hits through the index, unranked, and what to tell about the index.
-    fn near_hits(&self, typed: &str) -> Result<(Vec<(Hit, Rank)>, Option<String>), LibraryError> {
+    fn near_hits(&self, typed: &str) -> Result<(Vec<RankedHit>, Option<String>), LibraryError> {
         let (names, notice) = match self.with_index(|index| index.candidates(typed))? {
             Ok((names, notice)) => (names, notice),
             Err(problem) => (
@@ -234,7 +231,7 @@ impl Library {
             let rank = Rank::of(why, strsim::osa_distance(&typed_folded, &folded), folded.len());
             ranked.push((rank, name, CompoundId(compound)));
         }
-        ranked.sort_by(|a, b| a.0.cmp(&b.0));
+        ranked.sort_by_key(|(rank, ..)| *rank);
         let mut seen = HashSet::new();
         let mut hits = Vec::new();
         for (rank, matched, id) in ranked {
@@ -328,6 +325,9 @@ impl Library {
             }))
     }
 }
+
+/// A hit and where it stands.
+type RankedHit = (Hit, Rank);
 
 /// Most hits that are made into compounds before the filter.
 const MOST_HITS: usize = 200;

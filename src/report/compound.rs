@@ -162,7 +162,8 @@ fn listed(texts: &[String], most: usize, between: &str) -> String {
     let shown = texts.len().min(most);
     let mut text = texts[..shown].join(between);
     if texts.len() > shown {
-        text.push_str(&format!("{between}and {} more (--json lists all)", texts.len() - shown));
+        let more = format!("{between}and {} more (--json lists all)", texts.len() - shown);
+        text.push_str(&more);
     }
     text
 }

@@ -137,7 +137,7 @@ pub fn source(source: &Source) -> String {
     if let Some(year) = source.year
         && !text.contains(&year.to_string())
     {
-        text.push_str(&format!(" ({year})"));
+        text = format!("{text} ({year})");
     }
     if source.kind == SourceKind::Own {
         text.insert_str(0, "own measurement: ");
@@ -172,7 +172,7 @@ pub fn counts(entry: &Entry) -> bool {
     entry.state != ReviewState::Withdrawn && entry.identity != Identity::Unclear && entry.kept_out.is_none()
 }
 
-/// A table of entries with their conditions; sources are numbered and listed once by [`sources`].
+/// A table of entries with their conditions; sources are numbered and listed once below.
 pub fn table(entries: &[(&Entry, usize)]) -> Table {
     let mut table = Table::new(&[
         Column::Number("entry"),
@@ -213,7 +213,7 @@ pub fn points<'a>(entries: impl IntoIterator<Item = &'a Entry>) -> Vec<Point> {
             let mut group = solvent.map_or_else(|| "(no solvent)".to_owned(), ToString::to_string);
             match &entry.statement.line {
                 None | Some(SpectralLine::SodiumD) => {}
-                Some(_) => group.push_str(&format!(", {}", line(&entry.statement))),
+                Some(_) => group = format!("{group}, {}", line(&entry.statement)),
             }
             Some(Point {
                 group,

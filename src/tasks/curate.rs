@@ -189,7 +189,7 @@ fn find_compound(library: &Library, request: &CompoundRequest) -> Result<Compoun
     let cas = request
         .cas
         .as_deref()
-        .map(|text| text.parse::<CasNumber>())
+        .map(str::parse::<CasNumber>)
         .transpose()?
         .map(|number| number.to_string());
     let by_cas = match &cas {
@@ -217,12 +217,12 @@ fn find_compound(library: &Library, request: &CompoundRequest) -> Result<Compoun
             asked: name.clone(),
             candidates,
         }),
-        _ => Ok(CompoundChoice::New(NewCompound {
+        _ => Ok(CompoundChoice::New(Box::new(NewCompound {
             other_names: request.other_names.clone(),
             cas: cas.into_iter().collect(),
             descriptor: request.descriptor.clone(),
             ..NewCompound::named(name)
-        })),
+        }))),
     }
 }
 
@@ -269,13 +269,13 @@ fn by_structure(
         });
     }
     let name = request.name.as_ref().ok_or(CurateError::NameMissing)?;
-    Ok(CompoundChoice::New(NewCompound {
+    Ok(CompoundChoice::New(Box::new(NewCompound {
         smiles: request.smiles.clone(),
         other_names: request.other_names.clone(),
         cas: cas.into_iter().collect(),
         descriptor: request.descriptor.clone(),
         ..NewCompound::with_structure(name, structure)?
-    }))
+    })))
 }
 
 fn ambiguous(library: &Library, asked: &str, compounds: Vec<Compound>) -> Result<CurateError, LibraryError> {

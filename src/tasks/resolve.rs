@@ -13,7 +13,7 @@ use std::collections::BTreeSet;
 #[derive(Clone, Debug, PartialEq)]
 pub enum Resolution {
     /// One compound.
-    One(Resolved),
+    One(Box<Resolved>),
     /// Several, or one that the text does not name fully: the person must choose.
     Ambiguous {
         /// Why the text does not decide, as a sentence.
@@ -135,10 +135,7 @@ pub fn resolve(library: &Library, text: &str) -> Result<Resolution, LibraryError
 
 fn by_number(library: &Library, number: i64) -> Result<Resolution, LibraryError> {
     match library.compound(crate::library::CompoundId(number)) {
-        Ok(compound) => Ok(Resolution::One(Resolved {
-            compound,
-            by: By::Number,
-        })),
+        Ok(compound) => Ok(one(compound, By::Number)),
         Err(LibraryError::Unknown { .. }) => Ok(unknown(format!("there is no compound with the number {number}"))),
         Err(error) => Err(error),
     }
@@ -212,10 +209,7 @@ fn by_name(library: &Library, text: &str) -> Result<Option<Resolution>, LibraryE
             .iter()
             .any(|other| other.id != owner.id && may_be_isomers(owner, other));
         if decides || !rivals {
-            return Ok(Some(Resolution::One(Resolved {
-                compound: owner.clone(),
-                by: By::Name,
-            })));
+            return Ok(Some(one(owner.clone(), By::Name)));
         }
     }
     if owners.len() > 1 && decides {
@@ -229,7 +223,7 @@ fn by_name(library: &Library, text: &str) -> Result<Option<Resolution>, LibraryE
         .into_iter()
         .map(|compound| Member::of(library, compound, &typed))
         .collect::<Result<_, _>>()?;
-    members.sort_by(|a, b| b.rank().cmp(&a.rank()));
+    members.sort_by_key(|member| std::cmp::Reverse(member.rank()));
     if !decides {
         let reason = match &members[..] {
             [only] => format!(
@@ -242,10 +236,7 @@ fn by_name(library: &Library, text: &str) -> Result<Option<Resolution>, LibraryE
     }
     let named: Vec<&Member> = members.iter().filter(|member| member.carries_all).collect();
     if let [only] = named[..] {
-        return Ok(Some(Resolution::One(Resolved {
-            compound: only.candidate.compound.clone(),
-            by: By::Name,
-        })));
+        return Ok(Some(one(only.candidate.compound.clone(), By::Name)));
     }
     if named.len() > 1 {
         let n = named.len();
@@ -299,7 +290,7 @@ impl Member {
         let carries_all = deciding.iter().all(|descriptor| has(descriptor));
         let contradicts = deciding
             .iter()
-            .any(|descriptor| !has(descriptor) && opposites(descriptor).iter().any(|opposite| has(opposite)));
+            .any(|descriptor| !has(descriptor) && opposites(descriptor).iter().any(&has));
         let hinted = typed.descriptors.iter().filter(|descriptor| {
             hint(descriptor).is_some_and(|hints| hints.iter().any(|hint| has(&(*hint).to_owned())))
         });
@@ -366,6 +357,10 @@ fn may_be_isomers(a: &Compound, b: &Compound) -> bool {
     }
 }
 
+fn one(compound: Compound, by: By) -> Resolution {
+    Resolution::One(Box::new(Resolved { compound, by }))
+}
+
 fn ambiguous(reason: String, members: Vec<Member>) -> Resolution {
     Resolution::Ambiguous {
         reason,
@@ -391,9 +386,7 @@ fn one_or_several(
 ) -> Result<Option<Resolution>, LibraryError> {
     match compounds.len() {
         0 => Ok(None),
-        1 => Ok(compounds
-            .pop()
-            .map(|compound| Resolution::One(Resolved { compound, by }))),
+        1 => Ok(compounds.pop().map(|compound| one(compound, by))),
         _ => {
             let candidates = compounds
                 .into_iter()

@@ -99,16 +99,14 @@ fn simulate(situation: &Situation, runs: u32, rng: &mut Pcg64) -> Tally {
             Some(relative) => relative * size,
             None => sd(biot::compare::Aspect::Source, biot::compare::Case::Between) * normal(rng).abs(),
         };
-        let pi = match situation.gross {
-            Some(pi) => pi,
-            None => {
-                // Beta(1.5, 48.5) by two gamma draws.
-                let gamma = |shape: f64, rng: &mut Pcg64| {
-                    rand_distr::Gamma::new(shape, 1.0).map_or(0.0, |gamma| gamma.sample(rng))
-                };
-                let (a, b) = (gamma(options.gross.0, rng), gamma(options.gross.1, rng));
-                a / (a + b)
-            }
+        let pi = if let Some(pi) = situation.gross {
+            pi
+        } else {
+            // Beta(1.5, 48.5) by two gamma draws.
+            let gamma =
+                |shape: f64, rng: &mut Pcg64| rand_distr::Gamma::new(shape, 1.0).map_or(0.0, |gamma| gamma.sample(rng));
+            let (a, b) = (gamma(options.gross.0, rng), gamma(options.gross.1, rng));
+            a / (a + b)
         };
         let delta = if situation.other_solvent {
             sd(biot::compare::Aspect::Solvent, biot::compare::Case::Other) * normal(rng)
@@ -144,7 +142,7 @@ fn simulate(situation: &Situation, runs: u32, rng: &mut Pcg64) -> Tally {
                 value: SpecificRotation::from_conventional(value),
                 own_uncertainty: SpecificRotation::from_conventional(own),
                 mirror: false,
-                source: i as i64,
+                source: i64::try_from(i).unwrap_or(0),
                 excess: SampleExcess::NotStated,
                 hand: HandKnown::Independent,
                 conditions: conditions(if situation.other_solvent { "CHCl3" } else { "EtOH" }),

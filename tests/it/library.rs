@@ -61,7 +61,7 @@ fn value(text: &str) -> Statement {
 /// A library with one compound, source and entry.
 fn small_library(folder: &Path) -> (Library, biot::library::EntryId) {
     let mut library = new_library(folder);
-    let compound = CompoundChoice::New(NewCompound::named("(−)-testol"));
+    let compound = CompoundChoice::New(Box::new(NewCompound::named("(−)-testol")));
     let entry = library
         .add_record(
             &compound,
@@ -84,7 +84,7 @@ fn every_starter_entry_survives_a_second_library() {
         })
         .unwrap();
     let mut copy = Library::create(&folder.path().join("copy.biot"), &change("copy")).unwrap();
-    let (_, counts) = copy
+    let ((), counts) = copy
         .load("copy", &change("copy"), |loader| {
             let compound = loader.compound(&NewCompound::named("all"))?;
             let source = loader.source(&new_source("all"))?;
@@ -602,6 +602,8 @@ fn the_index_is_rebuilt_when_absent_stale_or_damaged() {
             file.display()
         );
     }
+    let left = std::fs::read_dir(folder.path()).unwrap().count();
+    assert!(left <= 4, "library, log, shared memory, index: {left} files");
     // Of another library: the folder of one put beside another.
     let other = Library::create(&folder.path().join("other.biot"), &change("other")).unwrap();
     let other_index = folder.path().join("other.biot.index");
@@ -635,6 +637,28 @@ fn a_restored_library_does_not_keep_the_index_of_its_successor() {
         .unwrap();
     assert!(!finds(&library, "quaxolidime", "quaxolidine").0);
     assert!(finds(&library, "vexamolidime", "vexamolidine").0);
+}
+
+/// A structure whose compound was merged away is not added a second time.
+#[test]
+fn a_merged_structure_leads_to_the_survivor() {
+    let (_folder, mut library) = starter_library();
+    let loser = library.compounds_by_name("L-alanine").unwrap().remove(0);
+    let winner = library.compounds_by_name("D-methionine").unwrap().remove(0);
+    library
+        .merge_compounds(loser.id, winner.id, &change("for the test"))
+        .unwrap();
+    let again = NewCompound {
+        inchikey: loser.inchikey.clone(),
+        ..NewCompound::named("alanine once more")
+    };
+    let error = library.add_compound(&again, &change("x")).unwrap_err();
+    assert!(
+        matches!(error, LibraryError::CompoundExists { id, .. } if id == winner.id.0),
+        "{error}"
+    );
+    let key = loser.inchikey.unwrap();
+    assert_eq!(library.compounds_by_inchikey(&key).unwrap()[0].id, winner.id);
 }
 
 fn request(compound: curate::CompoundRequest) -> curate::AddRequest {

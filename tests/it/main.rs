@@ -7,6 +7,7 @@
 )]
 
 mod architecture;
+mod check;
 mod cli;
 mod compound;
 mod library;

@@ -86,11 +86,12 @@ fn with_typing_error(name: &str, random: &mut Seeded) -> Option<String> {
 }
 
 #[test]
+#[expect(clippy::print_stdout, reason = "what was measured is shown by the test run")]
 fn one_typing_error_in_a_long_word_is_forgiven() {
     let (_folder, library) = starter_library();
     let owners = owners(&library);
     let mut random = Seeded(20_261_125);
-    let (mut n, mut first, mut in_five, mut silent) = (0, 0, 0, Vec::new());
+    let (mut n, mut first, mut in_five, mut silent) = (0_usize, 0, 0, Vec::new());
     let mut missed = Vec::new();
     for (name, ids) in owners.values() {
         let Some(typed) = with_typing_error(name, &mut random) else {
@@ -107,7 +108,7 @@ fn one_typing_error_in_a_long_word_is_forgiven() {
         if found != Some(0) {
             missed.push(format!("{typed} -> {:?}", hits.first().map(|hit| &hit.matched)));
         }
-        if n % 10 == 0 && matches!(resolve(&library, &typed).unwrap(), Resolution::One(_)) {
+        if n.is_multiple_of(10) && matches!(resolve(&library, &typed).unwrap(), Resolution::One(_)) {
             silent.push(typed);
         }
     }
@@ -137,10 +138,9 @@ fn one(resolution: Resolution) -> Compound {
 #[test]
 fn an_ambiguous_name_is_answered_with_its_family() {
     let (_folder, library) = starter_library();
-    let Resolution::Ambiguous { candidates, reason } = resolve(&library, "menthol").unwrap() else {
+    let Resolution::Ambiguous { candidates, .. } = resolve(&library, "menthol").unwrap() else {
         panic!("menthol decided");
     };
-    println!("{reason}");
     let laevo = candidates
         .iter()
         .find(|c| c.compound.name.contains("(−)-menthol"))
@@ -220,6 +220,7 @@ fn descriptors_numbers_and_structures_decide() {
 
 /// A name that one compound owns finds it, unless it gives no configuration and stereoisomers share its stem.
 #[test]
+#[expect(clippy::print_stdout, reason = "what was measured is shown by the test run")]
 fn owned_names_resolve() {
     let (_folder, library) = starter_library();
     let (mut decided, mut asked) = (0, Vec::new());

@@ -63,7 +63,8 @@ for key, group in by_key.items():
             )
         if a["solvent"] != b["solvent"]:
             if None in (a["solvent"], b["solvent"]):
-                differing.append("solvent unknown")
+                acid = any(e["solvent"] and ACID_OR_BASE.search(e["solvent"]) for e in (a, b))
+                differing.append("solvent ionising, one missing" if acid else "solvent unknown")
             else:
                 x, y = class_of.get(a["solvent"]), class_of.get(b["solvent"])
                 aqueous = [bool(ACID_OR_BASE.search(e["solvent"])) for e in (a, b)]
@@ -97,6 +98,6 @@ for case in sorted(found):
     votes = [statistics.median(v) for v in found[case].values()]
     pairs = sum(len(v) for v in found[case].values())
     print(
-        f"{case:22s} compounds {len(votes):3d} pairs {pairs:4d} robust sd {1.4826 * statistics.median(votes):.4f} "
+        f"{case:30s} compounds {len(votes):3d} pairs {pairs:4d} robust sd {1.4826 * statistics.median(votes):.4f} "
         f"90 % point {sorted(votes)[int(0.9 * (len(votes) - 1))]:.4f} left out (sign or x5) {len(gross.get(case, []))}"
     )

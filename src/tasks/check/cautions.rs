@@ -32,6 +32,16 @@ pub(super) fn cautions(
             missing.join(", ")
         ));
     }
+    if let Some(Solvent::Other(name)) = &conditions.solvent {
+        let nearest = Solvent::parse(name.as_str())
+            .err()
+            .map(|error| format!(" ({error})"))
+            .unwrap_or_default();
+        said.push(format!(
+            "The solvent \"{}\" is not in the table of solvents{nearest}; it is compared as kindred to none.",
+            name.as_str()
+        ));
+    }
     let assumed: Vec<String> = request
         .measured
         .budget

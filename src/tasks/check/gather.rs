@@ -1,5 +1,6 @@
 //! Everything the library holds that a measured value could be compared with.
 
+use super::CheckRequest;
 use super::form::MeasuredForm;
 use crate::compare::{Conditions, FormLink, HandKnown, ReadingWorth, Reference, SampleExcess, value_of};
 use crate::library::{Compound, Entry, EntryKind, Hand, Identity, Library, LibraryError, ReviewState, Source};
@@ -21,7 +22,7 @@ pub(super) struct Gathered {
     pub(super) form_notes: Vec<String>,
 }
 
-pub(super) fn gather(library: &Library, compound: &Compound, form: Option<&str>) -> Result<Gathered, LibraryError> {
+pub(super) fn gather(library: &Library, compound: &Compound, request: &CheckRequest) -> Result<Gathered, LibraryError> {
     let mirror = library.mirror_image(compound)?;
     let worth = reading_worth(library)?;
     let mut sources: HashMap<i64, Source> = HashMap::new();
@@ -31,7 +32,7 @@ pub(super) fn gather(library: &Library, compound: &Compound, form: Option<&str>)
         n_specifications: 0,
         form_notes: Vec::new(),
     };
-    let measured_form = MeasuredForm::of(compound, form, &mut gathered.form_notes);
+    let measured_form = MeasuredForm::of(compound, request.form.as_deref(), &mut gathered.form_notes);
     let mut groups: Vec<(Compound, bool)> = vec![(compound.clone(), false)];
     groups.extend(gathered.mirror.clone().map(|mirror| (mirror, true)));
     groups.extend(
@@ -51,7 +52,7 @@ pub(super) fn gather(library: &Library, compound: &Compound, form: Option<&str>)
                 citation
             };
             gathered.n_specifications += usize::from(entry.kind == EntryKind::Specification && of.id == compound.id);
-            let reference = reference_of(&entry, &of, is_mirror, &measured_form, &worth);
+            let reference = reference_of(&entry, &of, is_mirror != request.mirror_image, &measured_form, &worth);
             gathered.references.push(GatheredReference {
                 reference,
                 entry,

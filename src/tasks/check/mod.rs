@@ -12,6 +12,7 @@ pub use result::{
 use crate::compare::{
     Conditions, EffectTable, Judgement, Measured, Options, Pooling, Reference, Thresholds, judge, pool,
 };
+use crate::compound::Structure;
 use crate::library::{Compound, CompoundId, Library, LibraryError};
 use crate::measurement::Reduced;
 use crate::quantity::{Concentration, Length, MolarMass};
@@ -23,6 +24,8 @@ use gather::{Gathered, gather};
 pub struct CheckRequest {
     /// The compound.
     pub compound: CompoundId,
+    /// The sample is the mirror image of that compound.
+    pub mirror_image: bool,
     /// The measured specific rotation with its uncertainty.
     pub measured: Reduced,
     /// The conditions it was measured at.
@@ -56,13 +59,32 @@ impl Default for CheckSettings {
     }
 }
 
+/// The compound whose mirror image a structure (SMILES or InChI) is, when the library holds it.
+///
+/// # Errors
+/// When the library fails. A text that is no structure gives none.
+pub fn mirror_of(library: &Library, text: &str) -> Result<Option<Compound>, LibraryError> {
+    let structure = if text.starts_with("InChI=") {
+        Structure::from_inchi(text)
+    } else {
+        Structure::from_smiles(text)
+    };
+    let Some(mirror) = structure.and_then(|it| it.mirror_image()).ok() else {
+        return Ok(None);
+    };
+    Ok(library
+        .compounds_by_inchikey(mirror.key().as_str())?
+        .into_iter()
+        .find(|found| found.descriptor.is_none()))
+}
+
 /// Checks one measured value.
 ///
 /// # Errors
 /// When the library holds no such compound, or fails.
 pub fn check(library: &Library, request: &CheckRequest, settings: &CheckSettings) -> Result<CheckResult, LibraryError> {
     let compound = library.compound(request.compound)?;
-    let gathered = gather(library, &compound, request.form.as_deref())?;
+    let gathered = gather(library, &compound, request)?;
     let references: Vec<Reference> = gathered.references.iter().map(|g| g.reference.clone()).collect();
     let pooling = pool(&request.conditions, &references, &settings.effects, &settings.options);
     let measured = Measured {
@@ -82,7 +104,7 @@ fn shown_conditions(conditions: &Conditions, form: Option<&str>, path: Option<Le
         wavelength_nm: conditions
             .line
             .as_ref()
-            .and_then(|line| line.wavelength())
+            .and_then(crate::quantity::SpectralLine::wavelength)
             .map(|w| w.to_air().nanometres()),
         solvent: conditions.solvent.as_ref().map(ToString::to_string),
         conc_g_per_100ml: conditions.concentration.map(Concentration::grams_per_100_millilitres),
@@ -146,8 +168,16 @@ fn assemble(
     CheckResult {
         compound: CheckedCompound {
             id: compound.id.0,
-            name: compound.name.clone(),
-            inchikey: compound.inchikey.clone(),
+            name: if request.mirror_image {
+                format!("mirror image of {}", compound.name)
+            } else {
+                compound.name.clone()
+            },
+            inchikey: if request.mirror_image {
+                compound.mirror_key.clone()
+            } else {
+                compound.inchikey.clone()
+            },
             formula: compound.formula.clone(),
             molar_mass: compound.molar_mass.map(MolarMass::grams_per_mole),
             mirror_image: gathered.mirror.map(|mirror| mirror.name),

@@ -1,0 +1,377 @@
+//! Checks a chemist would try, on the starter library. The published values are those of the entries named; what the
+//! verdict must be follows from them.
+
+use biot::compare::{Conditions, FiellerShape, Size, VerdictCode};
+use biot::library::{Access, Library};
+use biot::measurement::{self, Defaults};
+use biot::quantity::{self, SpecificRotation};
+use biot::solvent::Solvent;
+use biot::tasks::care;
+use biot::tasks::check::{CheckRequest, CheckResult, CheckSettings, check, mirror_of};
+use biot::tasks::resolve::{Resolution, resolve};
+use std::sync::OnceLock;
+
+/// One starter library for all tests of this file.
+fn starter() -> Library {
+    static FOLDER: OnceLock<tempfile::TempDir> = OnceLock::new();
+    let folder = FOLDER.get_or_init(|| {
+        let folder = tempfile::tempdir().unwrap();
+        care::open_or_create(&folder.path().join("starter.biot"), Access::Read, &mut |_| {}).unwrap();
+        folder
+    });
+    Library::open(&folder.path().join("starter.biot"), Access::Read).unwrap()
+}
+
+/// A measurement as a chemist states it: value, solvent, c in g/100 mL, °C; the sodium line.
+struct Case {
+    compound: &'static str,
+    value: f64,
+    solvent: Option<&'static str>,
+    conc: Option<&'static str>,
+    temp: Option<&'static str>,
+    form: Option<&'static str>,
+    excess: Option<f64>,
+}
+
+const CASE: Case = Case {
+    compound: "",
+    value: 0.0,
+    solvent: None,
+    conc: None,
+    temp: None,
+    form: None,
+    excess: None,
+};
+
+fn run(case: &Case) -> CheckResult {
+    let library = starter();
+    let Resolution::One(found) = resolve(&library, case.compound).unwrap() else {
+        panic!("{} is not one compound", case.compound)
+    };
+    let molar_mass = found.compound.molar_mass;
+    let concentration = case.conc.map(|c| {
+        quantity::parse_concentration(c)
+            .unwrap()
+            .to_mass_concentration(molar_mass, None)
+            .unwrap()
+    });
+    let value = SpecificRotation::from_conventional(case.value);
+    let request = CheckRequest {
+        compound: found.compound.id,
+        mirror_image: false,
+        measured: measurement::of_value(value, 0.05, concentration, None, &Defaults::built_in()),
+        conditions: Conditions {
+            temperature: case.temp.map(|t| quantity::parse_temperature(t).unwrap()),
+            line: Some(quantity::parse_line("D").unwrap()),
+            solvent: case.solvent.map(|s| Solvent::parse(s).unwrap()),
+            concentration,
+            stage: None,
+            basis: None,
+        },
+        cell: None,
+        form: case.form.map(str::to_owned),
+        excess: case.excess.map(|e| (e, 0.01)),
+    };
+    check(&library, &request, &CheckSettings::default()).unwrap()
+}
+
+/// L-proline: entries in water, among them −80.9 (c 1, H₂O, 20 °C, D).
+const PROLINE: Case = Case {
+    compound: "L-proline",
+    solvent: Some("H2O"),
+    conc: Some("1"),
+    temp: Some("20"),
+    ..CASE
+};
+
+fn code(case: &Case) -> VerdictCode {
+    run(case).verdict.code
+}
+
+#[test]
+fn the_published_value_agrees() {
+    let result = run(&Case {
+        value: -80.9,
+        ..PROLINE
+    });
+    assert_eq!(result.verdict.code, VerdictCode::Agrees, "{}", result.verdict.sentence);
+    let purity = result.optical_purity.unwrap();
+    assert!(purity.bounded95[1] > 0.995 && purity.bounded > 0.9, "{purity:?}");
+    let pooled = result.pooled.unwrap();
+    assert!(pooled.prediction95[0] <= pooled.interval95[0] && pooled.prediction95[1] >= pooled.interval95[1]);
+}
+
+#[test]
+fn half_of_it_is_lower_and_half_pure() {
+    let result = run(&Case {
+        value: -40.4,
+        ..PROLINE
+    });
+    assert_eq!(result.verdict.code, VerdictCode::Lower, "{}", result.verdict.sentence);
+    let purity = result.optical_purity.unwrap();
+    assert!((purity.bounded - 0.5).abs() < 0.05, "{purity:?}");
+    let ratio = purity.enantiomer_ratio;
+    assert!((ratio[0] + ratio[1] - 100.0).abs() < 1e-9 && (ratio[0] - 50.0 * (1.0 + purity.bounded)).abs() < 1e-9);
+    assert_eq!(purity.fieller95.shape, FiellerShape::Interval);
+}
+
+#[test]
+fn the_opposite_sign_is_the_other_hand() {
+    let result = run(&Case { value: 80.9, ..PROLINE });
+    assert_eq!(
+        result.verdict.code,
+        VerdictCode::Opposite,
+        "{}",
+        result.verdict.sentence
+    );
+    assert!(result.optical_purity.unwrap().bounded < -0.9);
+}
+
+/// D-proline is not in the library; its structure is the mirror image of one that is (InChIKey from RDKit's table:
+/// L-proline ONIBWKKTOPOVIA-BYPYZUCNSA-N).
+#[test]
+fn a_structure_whose_mirror_image_is_known_finds_it() {
+    let library = starter();
+    let found = mirror_of(&library, "OC(=O)[C@H]1CCCN1").unwrap().unwrap();
+    assert_eq!(found.inchikey.as_deref(), Some("ONIBWKKTOPOVIA-BYPYZUCNSA-N"));
+    assert!(mirror_of(&library, "OC(=O)[C@@H]1CCCN1").unwrap().is_none());
+    assert!(mirror_of(&library, "no structure").unwrap().is_none());
+}
+
+/// Both borneols are in the library, ±37.7 in ethanol and ±44.4 in toluene: each informs the other with its sign turned.
+#[test]
+fn the_mirror_image_s_entries_count_with_their_sign_turned() {
+    let result = run(&Case {
+        compound: "(+)-borneol (D-borneol)",
+        value: 37.7,
+        solvent: Some("EtOH"),
+        ..CASE
+    });
+    let turned: Vec<_> = result.references.iter().filter(|r| r.mirror_image && r.used).collect();
+    assert!(!turned.is_empty());
+    assert!(
+        turned
+            .iter()
+            .all(|r| r.value.unwrap() < 0.0 && r.value_here.unwrap() > 0.0),
+        "{turned:?}"
+    );
+    assert!(result.pooled.unwrap().value > 0.0);
+}
+
+#[test]
+fn twice_it_exceeds() {
+    let result = run(&Case {
+        value: -162.0,
+        ..PROLINE
+    });
+    assert_eq!(result.verdict.code, VerdictCode::Exceeds, "{}", result.verdict.sentence);
+    assert!(result.probabilities.unwrap().exceeds > 0.975);
+}
+
+#[test]
+fn nearly_zero_is_said_to_be_near_zero() {
+    assert_eq!(code(&Case { value: 0.1, ..PROLINE }), VerdictCode::NearZero);
+}
+
+#[test]
+fn a_solvent_no_reference_has_is_not_agreement() {
+    let result = run(&Case {
+        value: -80.9,
+        solvent: Some("DMSO"),
+        ..PROLINE
+    });
+    assert_eq!(
+        result.verdict.code,
+        VerdictCode::Undecided,
+        "{}",
+        result.verdict.sentence
+    );
+    let solvents: Vec<_> = result
+        .references
+        .iter()
+        .flat_map(|r| &r.differences)
+        .filter(|d| d.size == Size::Large)
+        .collect();
+    assert!(!solvents.is_empty());
+    // And the opposite sign there is no proof of the other hand.
+    let result = run(&Case {
+        value: 80.9,
+        solvent: Some("DMSO"),
+        ..PROLINE
+    });
+    assert_ne!(
+        result.verdict.code,
+        VerdictCode::Opposite,
+        "{}",
+        result.verdict.sentence
+    );
+}
+
+/// (R)-(−)-salbutamol hydrochloride: one entry, −32.2 (c 0.1, H₂O, 20 °C, D): worth ±5 in a 1 dm cell.
+#[test]
+fn one_dilute_reference_decides_nothing_close_to_it() {
+    let case = Case {
+        compound: "(R)-(−)-salbutamol hydrochloride",
+        value: -32.2,
+        solvent: Some("H2O"),
+        conc: Some("0.1"),
+        temp: Some("20"),
+        ..CASE
+    };
+    let result = run(&case);
+    assert_eq!(
+        result.verdict.code,
+        VerdictCode::Undecided,
+        "{}",
+        result.verdict.sentence
+    );
+    let pooled = result.pooled.unwrap();
+    assert!(pooled.driven_by_prior && pooled.independent_sources == 1);
+    assert!(pooled.standard_uncertainty > 4.5, "{pooled:?}");
+}
+
+/// L-rhamnose: teaching tables print +8.9, −8.0 and +9.4 without solvent (initial and final values mixed).
+#[test]
+fn references_that_disagree_in_sign_decide_no_hand() {
+    for value in [8.9, -8.0] {
+        let result = run(&Case {
+            compound: "L-rhamnose",
+            value,
+            solvent: Some("H2O"),
+            conc: Some("4"),
+            temp: Some("20"),
+            ..CASE
+        });
+        assert!(
+            !matches!(
+                result.verdict.code,
+                VerdictCode::Agrees | VerdictCode::Opposite | VerdictCode::Lower
+            ),
+            "{value}: {}",
+            result.verdict.sentence
+        );
+    }
+}
+
+/// Testosterone propionate: only limits (a pharmacopoeial monograph).
+#[test]
+fn a_specification_alone_is_no_basis() {
+    let result = run(&Case {
+        compound: "testosterone propionate",
+        value: 85.0,
+        solvent: Some("dioxane"),
+        ..CASE
+    });
+    assert_eq!(result.verdict.code, VerdictCode::NoBasis);
+    assert!(result.pooled.is_none() && result.optical_purity.is_none());
+    assert!(!result.references.is_empty() && result.references.iter().all(|r| !r.used && r.reason.is_some()));
+    assert!(
+        result.cautions.iter().any(|c| c.contains("official text")),
+        "{:?}",
+        result.cautions
+    );
+}
+
+#[test]
+fn what_is_not_given_is_an_unknown_aspect_and_said_so() {
+    let result = run(&Case {
+        compound: "L-proline",
+        value: -80.9,
+        ..CASE
+    });
+    assert!(
+        result
+            .cautions
+            .iter()
+            .any(|c| c.contains("solvent, temperature, concentration")),
+        "{:?}",
+        result.cautions
+    );
+    assert!(
+        result
+            .references
+            .iter()
+            .any(|r| r.used && r.differences.iter().any(|d| d.size == Size::Unknown))
+    );
+    assert_eq!(
+        result.verdict.code,
+        VerdictCode::Undecided,
+        "{}",
+        result.verdict.sentence
+    );
+}
+
+#[test]
+fn weights_sum_to_one_and_nothing_is_dropped_in_silence() {
+    for compound in [
+        "L-proline",
+        "L-alanine",
+        "sucrose",
+        "D-glucose",
+        "(-)-nicotine",
+        "cholesterol",
+    ] {
+        let result = run(&Case {
+            compound,
+            value: 10.0,
+            solvent: Some("H2O"),
+            conc: Some("5"),
+            temp: Some("20"),
+            ..CASE
+        });
+        let total: f64 = result.references.iter().filter(|r| r.used).map(|r| r.weight).sum();
+        assert!(
+            result.pooled.is_none() || (total - 1.0).abs() < 1e-9,
+            "{compound}: {total}"
+        );
+        for reference in result.references.iter().filter(|r| !r.used) {
+            assert!(
+                reference.reason.as_ref().is_some_and(|reason| !reason.is_empty()),
+                "{compound} {reference:?}"
+            );
+            assert_eq!(reference.weight, 0.0);
+        }
+    }
+}
+
+/// Whewell's arithmetic for a hydrate: the same substance weighed with one water reads less by the molar masses,
+/// 115.13 / (115.13 + 18.015).
+#[test]
+fn a_hydrate_weighed_is_converted_exactly() {
+    let dry = run(&Case {
+        value: -80.9,
+        ..PROLINE
+    })
+    .pooled
+    .unwrap()
+    .value;
+    let wet = run(&Case {
+        value: -80.9,
+        form: Some("monohydrate"),
+        ..PROLINE
+    })
+    .pooled
+    .unwrap()
+    .value;
+    assert!((wet / dry - 115.13 / (115.13 + 18.015)).abs() < 2e-3, "{wet} {dry}");
+}
+
+#[test]
+fn an_excess_by_another_method_is_held_against_the_rotation() {
+    let half = run(&Case {
+        value: -41.0,
+        excess: Some(0.5),
+        ..PROLINE
+    })
+    .excess_check
+    .unwrap();
+    assert!(half.agrees, "{half:?}");
+    let wrong = run(&Case {
+        value: -41.0,
+        excess: Some(0.98),
+        ..PROLINE
+    })
+    .excess_check
+    .unwrap();
+    assert!(!wrong.agrees, "{wrong:?}");
+}
