@@ -11,6 +11,7 @@
 //! | [`statement`] | one printed value of rotation and its definition equations |
 //! | [`notation`] | printed text to statements and back |
 //! | [`measurement`] | an angle and how it was taken, to a specific rotation with its uncertainty |
+//! | [`instrument`] | control standards: the sugar scale and the rotation of quartz |
 //! | [`compare`] | one measured value against references: the statistical model, pure |
 //! | [`library`] | the store and the search index, the only place with SQL and tantivy |
 //! | [`exchange`] | files to statements, statements to files |
@@ -24,6 +25,7 @@ pub mod compound;
 pub mod statement;
 pub mod notation;
 pub mod measurement;
+pub mod instrument;
 pub mod compare;
 pub mod library;
 pub mod exchange;

@@ -42,10 +42,10 @@ pub struct CheckArguments {
     #[arg(long, value_parser = args::rotation, value_name = "NUMBER", help_heading = "What was measured")]
     pub uncertainty: Option<Printed>,
     /// Cell length
-    #[arg(long, value_parser = quantity::parse_length, value_name = "LENGTH", help_heading = "What was measured")]
+    #[arg(long, visible_alias = "path", value_parser = quantity::parse_length, value_name = "LENGTH", help_heading = "What was measured")]
     pub cell: Option<Length>,
     /// Concentration of the solution
-    #[arg(long, allow_hyphen_values = true, value_parser = quantity::parse_concentration, conflicts_with_all = ["mass", "density"], value_name = "CONCENTRATION", help_heading = "What was measured")]
+    #[arg(long, visible_alias = "concentration", allow_hyphen_values = true, value_parser = quantity::parse_concentration, conflicts_with_all = ["mass", "density"], value_name = "CONCENTRATION", help_heading = "What was measured")]
     pub conc: Option<StatedConcentration>,
     /// Mass dissolved
     #[arg(long, allow_hyphen_values = true, value_parser = quantity::parse_mass, requires = "volume", value_name = "MASS", help_heading = "What was measured")]

@@ -38,16 +38,16 @@ pub struct StatementOptions {
     #[arg(long, value_parser = quantity::parse_line, value_name = "LINE")]
     pub line: Option<SpectralLine>,
     /// Temperature: 20, "20 °C", "293 K", 20..25, or room
-    #[arg(long, allow_hyphen_values = true, value_parser = args::stated_temperature, value_name = "TEMPERATURE")]
+    #[arg(long, visible_alias = "temp", allow_hyphen_values = true, value_parser = args::stated_temperature, value_name = "TEMPERATURE")]
     pub temperature: Option<StatedTemperature>,
     /// Solvent as printed, or neat
     #[arg(long, value_parser = args::solvent, value_name = "SOLVENT")]
     pub solvent: Option<Solvent>,
     /// Concentration; a bare number is in g/100 mL
-    #[arg(long, value_parser = quantity::parse_concentration, value_name = "CONCENTRATION")]
+    #[arg(long, visible_alias = "conc", value_parser = quantity::parse_concentration, value_name = "CONCENTRATION")]
     pub concentration: Option<StatedConcentration>,
     /// Cell length; a bare number is in mm
-    #[arg(long, value_parser = quantity::parse_length, value_name = "LENGTH")]
+    #[arg(long, visible_alias = "cell", value_parser = quantity::parse_length, value_name = "LENGTH")]
     pub length: Option<Length>,
     /// Enantiomeric excess of the sample in per cent; ">99" for a lower bound
     #[arg(long, value_parser = excess, value_name = "PER_CENT")]

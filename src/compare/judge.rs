@@ -251,6 +251,13 @@ pub fn purity_density(posterior: &Mixture, value: SpecificRotation, uncertainty:
     }
     points.sort_by(f64::total_cmp);
     points.dedup_by(|a, b| (*a - *b).abs() < narrowest / 10.0);
+    // The ends belong to the range, whichever neighbours were dropped.
+    if let Some(first) = points.first_mut() {
+        *first = -1.0;
+    }
+    if let Some(last) = points.last_mut() {
+        *last = 1.0;
+    }
     let density: Vec<f64> = points
         .iter()
         .map(|&p| {

@@ -41,7 +41,7 @@ fn boundary(text: &str, at: usize) -> usize {
         return at.min(text.len());
     }
     let near = &text.as_bytes()[at..(at + 80).min(text.len())];
-    let mut place = at + near.iter().position(|b| b.is_ascii_whitespace()).unwrap_or(0);
+    let mut place = at + near.iter().position(u8::is_ascii_whitespace).unwrap_or(0);
     while !text.is_char_boundary(place) {
         place += 1;
     }
@@ -56,7 +56,7 @@ fn places(bytes: &[u8]) -> impl Iterator<Item = usize> + '_ {
 /// Bytes a place can begin with; all others are passed over at once.
 static INTERESTING: [bool; 256] = {
     let mut table = [false; 256];
-    let starts = *b"[{rRdDaAcC&\\";
+    let starts = *b"[{(rRdDaAcC&\\";
     let mut n = 0;
     while n < starts.len() {
         table[starts[n] as usize] = true;
@@ -80,11 +80,11 @@ fn is_place(bytes: &[u8], at: usize) -> bool {
     match rest[0] {
         b'r' | b'R' => {
             folded(b"rotati")
+                || folded(b"rot.")
+                || folded(b"rot:")
                 || folded(b"rotato")
                 || folded(b"rotaz")
                 || folded(b"rotaci")
-                || folded(b"rotates")
-                || folded(b"rotated")
                 || folded(b"rotac")
                 || folded(b"rotai")
         }
@@ -100,6 +100,12 @@ fn is_place(bytes: &[u8], at: usize) -> bool {
                 || rest.starts_with("aᴅ".as_bytes())
         }
         b'c' | b'C' => rest.starts_with(b"c=") || rest.starts_with(b"c ="),
+        // `(c 1.0, CHCl3)` behind a value whose symbol was a picture.
+        b'(' => {
+            let inside = rest[1..rest.len().min(12)].trim_ascii_start();
+            matches!(inside.first(), Some(b'c' | b'C'))
+                && inside.get(1).is_some_and(|&b| b" =,.0123456789".contains(&b))
+        }
         b'&' => folded(b"&alpha") || folded(b"&#945") || folded(b"&#x3b1"),
         b'\\' => rest.starts_with(b"\\alpha"),
         0xCE => rest.starts_with("α".as_bytes()),
@@ -117,7 +123,14 @@ fn is_place(bytes: &[u8], at: usize) -> bool {
 /// Whether what follows an opening bracket may be the inside of a symbol: at most a few characters that are no digits,
 /// and the letter of a line close behind.
 fn bracket(rest: &[u8]) -> bool {
-    rest.iter()
-        .any(|b| matches!(b, b'D' | b'd' | 0xCE | 0xF0) || *b == 0xEF)
+    let latin = rest
+        .trim_ascii_start()
+        .first()
+        .is_some_and(|b| matches!(b, b'a' | b'A' | b'M' | b'm'))
+        && rest.get(1) == Some(&b']');
+    latin
+        || rest
+            .iter()
+            .any(|b| matches!(b, b'D' | b'd' | 0xCE | 0xCF | 0xF0) || *b == 0xEF)
         || rest.windows(2).any(|pair| pair == b"Hg")
 }

@@ -8,7 +8,7 @@
 mod synthetic;
 
 use biot::compare::Conditions;
-use biot::library::{Access, Change, Compound, CompoundId, Filter, Library};
+use biot::library::{Access, Change, Compound, Filter, Library};
 use biot::measurement::{Defaults, of_value};
 use biot::quantity::{Concentration, SpecificRotation, SpectralLine, Temperature};
 use biot::solvent::Solvent;
@@ -247,6 +247,7 @@ fn request(compound: &Compound, invented: &Invented) -> CheckRequest {
         cell: None,
         form: None,
         excess: None,
+        mirror_image: false,
     }
 }
 
@@ -290,6 +291,7 @@ fn process_times(how: &str, file: &Path, questions: &[(&str, f64)]) -> Outcome {
             shell.push(time);
         }
     }
+    let least = own.iter().min().copied().unwrap_or_default();
     let [own, start] = [median(&own), median(&start)];
     let beside = if shell.is_empty() {
         "no SQLite shell here, no ratio".to_owned()
@@ -302,8 +304,9 @@ fn process_times(how: &str, file: &Path, questions: &[(&str, f64)]) -> Outcome {
         )
     };
     say(&format!(
-        "  biot check    whole process, by {how}: median {:.1} ms, of which start (--version) {:.1} ms; {beside}",
+        "  biot check    whole process, by {how}: median {:.1} ms (least {:.1} ms), of which start (--version) {:.1} ms; {beside}",
         milliseconds(own),
+        milliseconds(least),
         milliseconds(start)
     ))
 }
@@ -398,7 +401,6 @@ fn starter(folder: &Path) -> Outcome {
     let Resolution::One(_) = resolve(&library, "L-menthol")? else {
         return Err("the starter library does not know L-menthol".into());
     };
-    let CompoundId(_) = library.compounds_by_name("sucrose")?.first().ok_or("no sucrose")?.id;
     drop(library);
     say("\nstarter library")?;
     say(&format!("  first use     {:.2} s", made.as_secs_f64()))?;
@@ -497,7 +499,12 @@ fn reset_peak() {
 fn machine() -> String {
     let cores = std::thread::available_parallelism().map_or(0, std::num::NonZero::get);
     let memory = figure("/proc/meminfo", "MemTotal") * 1024;
-    format!("{cores} cores, memory {}", in_bytes(memory))
+    let load = std::fs::read_to_string("/proc/loadavg").unwrap_or_default();
+    let load = load.split(' ').next().unwrap_or_default();
+    format!(
+        "{cores} cores, memory {}, load average before the start {load}",
+        in_bytes(memory)
+    )
 }
 
 /// The number on a line of a file of the system.

@@ -16,6 +16,7 @@ use biot::statement::{PrintedConcentration, Role, StatedTemperature, Statement};
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
 use std::fmt::Write;
+use std::sync::LazyLock;
 
 const ONSETS: [&str; 20] = [
     "b", "br", "c", "d", "f", "g", "gl", "h", "l", "m", "n", "p", "ph", "r", "s", "st", "t", "th", "v", "x",
@@ -44,15 +45,21 @@ const PREFIXES: [&str; 16] = [
     "cyano",
     "tert-butyl",
 ];
-const SOLVENTS: [(&str, f64); 7] = [
-    ("CHCl3", 0.45),
-    ("MeOH", 0.15),
-    ("EtOH", 0.12),
-    ("H2O", 0.12),
-    ("CH2Cl2", 0.08),
-    ("acetone", 0.04),
-    ("benzene", 0.04),
-];
+/// Solvents with their share of the values.
+static SOLVENTS: LazyLock<Vec<(Solvent, f64)>> = LazyLock::new(|| {
+    [
+        ("CHCl3", 0.45),
+        ("MeOH", 0.15),
+        ("EtOH", 0.12),
+        ("H2O", 0.12),
+        ("CH2Cl2", 0.08),
+        ("acetone", 0.04),
+        ("benzene", 0.04),
+    ]
+    .into_iter()
+    .filter_map(|(name, share)| Some((Solvent::parse(name).ok()?, share)))
+    .collect()
+});
 
 /// An invented library.
 #[derive(Clone, Copy)]
@@ -230,12 +237,12 @@ fn value(rng: &mut Pcg64, rotation: f64) -> Statement {
     let concentration = Printed::new(rng.random_range(10..300u32).into(), 0).value() / 100.0;
     let mut draw = rng.random::<f64>();
     let (solvent, _) = SOLVENTS
-        .into_iter()
+        .iter()
         .find(|(_, share)| {
             draw -= share;
             draw < 0.0
         })
-        .unwrap_or(SOLVENTS[0]);
+        .unwrap_or(&SOLVENTS[0]);
     let has_temperature = rng.random_bool(0.9);
     let has_concentration = rng.random_bool(0.9);
     let mut as_printed = "[α]D".to_owned();
@@ -251,7 +258,7 @@ fn value(rng: &mut Pcg64, rotation: f64) -> Statement {
         value: Some(printed),
         temperature: has_temperature.then_some(StatedTemperature::At(Printed::new(celsius, 0))),
         line: Some(SpectralLine::SodiumD),
-        solvent: Solvent::parse(solvent).ok(),
+        solvent: Some(solvent.clone()),
         concentration: has_concentration.then_some(PrintedConcentration {
             low: Printed::new(concentration, 2),
             high: None,

@@ -4,13 +4,14 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// The modules in the order of `src/lib.rs`, lowest first. A module imports only from those before it.
-const ORDER: [&str; 12] = [
+const ORDER: [&str; 13] = [
     "quantity",
     "solvent",
     "compound",
     "statement",
     "notation",
     "measurement",
+    "instrument",
     "compare",
     "library",
     "exchange",
@@ -51,13 +52,14 @@ const ONLY_IN: [(&str, &[&str], &str); 5] = [
 ];
 
 /// Modules without store, clock, printing or environment.
-const PURE: [&str; 7] = [
+const PURE: [&str; 8] = [
     "quantity",
     "solvent",
     "compound",
     "statement",
     "notation",
     "measurement",
+    "instrument",
     "compare",
 ];
 
