@@ -12,6 +12,7 @@ use biot::library::{Access, Change, Compound, Filter, Library};
 use biot::measurement::{Defaults, of_value};
 use biot::quantity::{Concentration, SpecificRotation, SpectralLine, Temperature};
 use biot::solvent::Solvent;
+use biot::statement::StatedTemperature;
 use biot::tasks::care;
 use biot::tasks::check::{CheckRequest, CheckSettings, check};
 use biot::tasks::resolve::{Resolution, resolve};
@@ -159,7 +160,7 @@ fn bare_load(synthetic: Synthetic, file: &Path) -> Outcome {
                     statement
                         .temperature
                         .as_ref()
-                        .and_then(|t| t.celsius())
+                        .and_then(StatedTemperature::celsius)
                         .map(|(celsius, _)| celsius),
                     statement.solvent.as_ref().map(ToString::to_string),
                     statement.concentration.map(|c| c.low.value()),

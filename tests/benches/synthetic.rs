@@ -206,16 +206,13 @@ fn names(rng: &mut Pcg64) -> (String, String, Vec<(u32, bool)>) {
 }
 
 fn word(rng: &mut Pcg64, n_syllables: u32) -> String {
-    (0..n_syllables)
-        .map(|_| {
-            let (onset, vowel, coda) = (
-                ONSETS[rng.random_range(0..ONSETS.len())],
-                VOWELS[rng.random_range(0..VOWELS.len())],
-                CODAS[rng.random_range(0..CODAS.len())],
-            );
-            format!("{onset}{vowel}{coda}")
-        })
-        .collect()
+    let mut word = String::new();
+    for _ in 0..n_syllables {
+        word.push_str(ONSETS[rng.random_range(0..ONSETS.len())]);
+        word.push_str(VOWELS[rng.random_range(0..VOWELS.len())]);
+        word.push_str(CODAS[rng.random_range(0..CODAS.len())]);
+    }
+    word
 }
 
 fn letters(rng: &mut Pcg64, n: usize) -> String {
