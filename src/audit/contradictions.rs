@@ -44,7 +44,9 @@ pub(super) fn among(subject: &Subject, items: &[Item], settings: &Settings, foun
     let mut judged: Vec<Judged<'_>> = items
         .iter()
         .enumerate()
-        .filter(|(_, item)| !item.specification && !item.identity_unclear && (settings.judge_kept_out || !item.kept_out))
+        .filter(|(_, item)| {
+            !item.specification && !item.identity_unclear && (settings.judge_kept_out || !item.kept_out)
+        })
         .filter_map(|(at, item)| {
             let (value, uncertainty) = value_of(&item.statement, subject.molar_mass, None, &worth).ok()?;
             Some(Judged {
@@ -116,12 +118,16 @@ fn siblings<'a, 'b>(judged: &'b [Judged<'a>], place: usize, judge_kept_out: bool
         .iter()
         .enumerate()
         .filter(|(at, other)| {
-            *at != place && !(judge_kept_out && other.item.kept_out) && !is_copy(this, other) && forms_agree(this, other)
+            *at != place
+                && !(judge_kept_out && other.item.kept_out)
+                && !is_copy(this, other)
+                && forms_agree(this, other)
         })
         .filter_map(|(_, other)| Some((distance(&this.conditions, &other.conditions)?, other)))
         .collect();
     siblings.sort_by(|(a, x), (b, y)| a.total_cmp(b).then(x.at.cmp(&y.at)));
-    let of_other_solvents = |other: &Judged<'_>| solvent_distance(&this.conditions, &other.conditions) == Some(OTHER_SOLVENT);
+    let of_other_solvents =
+        |other: &Judged<'_>| solvent_distance(&this.conditions, &other.conditions) == Some(OTHER_SOLVENT);
     if siblings.iter().any(|(_, other)| !of_other_solvents(other)) {
         siblings.retain(|(_, other)| !of_other_solvents(other));
     }
@@ -186,7 +192,13 @@ fn distance(a: &Conditions, b: &Conditions) -> Option<f64> {
         _ => 0.5,
     };
     let concentration = match (a.concentration, b.concentration) {
-        (Some(a), Some(b)) => (a.grams_per_100_millilitres() / b.grams_per_100_millilitres()).ln().abs().min(3.0) * 0.5,
+        (Some(a), Some(b)) => {
+            (a.grams_per_100_millilitres() / b.grams_per_100_millilitres())
+                .ln()
+                .abs()
+                .min(3.0)
+                * 0.5
+        }
         _ => 0.5,
     };
     Some(solvent + line + temperature + concentration)
@@ -198,7 +210,12 @@ fn near_the_middle(line: &SpectralLine) -> bool {
         .is_some_and(|wavelength| (545.0..=634.0).contains(&wavelength.nanometres()))
 }
 
-fn against_siblings(this: &Judged<'_>, siblings: &[&Judged<'_>], items: &[Item], settings: &Settings) -> Option<Finding> {
+fn against_siblings(
+    this: &Judged<'_>,
+    siblings: &[&Judged<'_>],
+    items: &[Item],
+    settings: &Settings,
+) -> Option<Finding> {
     let nearer = siblings.iter().any(|other| {
         solvent_distance(&this.conditions, &other.conditions).is_some_and(|distance| distance < OTHER_SOLVENT)
     });
@@ -233,7 +250,11 @@ fn against_siblings(this: &Judged<'_>, siblings: &[&Judged<'_>], items: &[Item],
         signed(expected.high),
     );
     let (code, severity, reason) = if nearer && expected.holds(-this.value) && !expected.spans_zero() {
-        (Code::SignFlip, Severity::High, format!("{lead}: it fits with the other sign."))
+        (
+            Code::SignFlip,
+            Severity::High,
+            format!("{lead}: it fits with the other sign."),
+        )
     } else if let Some((words, fits)) = POWERS
         .iter()
         .map(|&(words, factor)| (words, factor * this.value))
@@ -245,8 +266,15 @@ fn against_siblings(this: &Judged<'_>, siblings: &[&Judged<'_>], items: &[Item],
         return None;
     } else {
         let far = expected.half_widths(this.value);
-        let severity = if far >= CLEARLY_OUTSIDE { Severity::Medium } else { Severity::Low };
-        let reason = format!("{lead}, {} half-widths of this interval from its middle.", shown((far * 10.0).round() / 10.0));
+        let severity = if far >= CLEARLY_OUTSIDE {
+            Severity::Medium
+        } else {
+            Severity::Low
+        };
+        let reason = format!(
+            "{lead}, {} half-widths of this interval from its middle.",
+            shown((far * 10.0).round() / 10.0)
+        );
         (Code::Outlier, severity, reason)
     };
     let mut finding = Finding::new(code, severity, reason, vec![this.at]);

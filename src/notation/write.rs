@@ -3,11 +3,7 @@
 //! What stands in the brackets, and in which order, is decided once in [`parts`]; a [`Style`] only decides how each part
 //! is marked up. Reading what was written gives the same statement (`tests/it/notation.rs`).
 
-<<<<<<< HEAD
 use crate::quantity::{ConcentrationUnit, Medium, Printed, SpectralLine, Wavelength};
-=======
-use crate::quantity::{ConcentrationUnit, Medium, Printed, SpectralLine};
->>>>>>> hb
 use crate::solvent::Solvent;
 use crate::statement::{PrintedConcentration, RotationKind, Sign, Stage, StatedTemperature, Statement};
 use std::fmt::Write;
@@ -107,24 +103,14 @@ fn head(statement: &Statement, style: Style) -> Result<Head, WriteError> {
     let line = match &statement.line {
         None => None,
         Some(SpectralLine::SodiumD) => Some("D".to_owned()),
-<<<<<<< HEAD
         // An index is taken for a wavelength only where polarimeters work; others keep their unit, in the brackets.
         Some(SpectralLine::At(wavelength)) if is_index(*wavelength) => Some(wavelength.nanometres().to_string()),
         Some(SpectralLine::At(wavelength)) if wavelength.medium() == Medium::Air => None,
-=======
-        Some(SpectralLine::At(wavelength)) if wavelength.medium() == Medium::Air => {
-            Some(wavelength.nanometres().to_string())
-        }
->>>>>>> hb
         Some(SpectralLine::Named(name)) if name == "Hg" => Some(name.clone()),
         Some(_) => return Err(WriteError::Line),
     };
     let temperature = match &statement.temperature {
-<<<<<<< HEAD
         Some(StatedTemperature::At(at)) if (0.0..=100.0).contains(&at.value()) => Some(at.to_string()),
-=======
-        Some(StatedTemperature::At(at)) if at.value() >= 0.0 => Some(at.to_string()),
->>>>>>> hb
         _ => None,
     };
     let by_symbol = match statement.kind {
@@ -188,24 +174,17 @@ fn head(statement: &Statement, style: Style) -> Result<Head, WriteError> {
         text,
         left: Left {
             temperature: temperature.is_none(),
-<<<<<<< HEAD
             line: matches!(&statement.line, Some(SpectralLine::At(wavelength)) if !is_index(*wavelength)),
-=======
-            line: false,
->>>>>>> hb
         },
         needs_equals: statement.kind == RotationKind::Observed,
     })
 }
 
-<<<<<<< HEAD
 /// Whether a number behind the symbol is read as a wavelength.
 fn is_index(wavelength: Wavelength) -> bool {
     wavelength.medium() == Medium::Air && (230.0..=1100.0).contains(&wavelength.nanometres())
 }
 
-=======
->>>>>>> hb
 fn after(mark: &str, text: &str) -> String {
     around(mark, text, "")
 }
