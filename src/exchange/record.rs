@@ -4,6 +4,7 @@
 //! Nothing is filled in that the row, its heading or the user's options do not say. A cell that cannot be read refuses the
 //! row; what can be read in two ways is read in one and leaves a doubt. Start reading at [`Maker::record`].
 
+use super::cell::unguard_cell;
 use super::field::Field;
 use super::mapping::{Assigned, Assignment};
 use super::references::{self, References};
@@ -237,7 +238,7 @@ impl<'a> Cells<'a> {
     /// The text of a field: trimmed, without the apostrophe that keeps a spreadsheet from running it; none when empty.
     fn text(&self, field: Field) -> Option<&'a str> {
         let column = self.assignment.column(field)?;
-        let text = unguarded(self.row.cells.get(column)?.trim());
+        let text = unguard_cell(self.row.cells.get(column)?.trim()).trim();
         Some(text).filter(|text| !text.is_empty())
     }
 
@@ -291,14 +292,6 @@ impl<'a> Cells<'a> {
         self.read(field, |text| {
             from_word(&text.to_lowercase()).ok_or_else(|| format!("\"{text}\" is not known; write one of {known}"))
         })
-    }
-}
-
-/// Removes the apostrophe that keeps a spreadsheet from running a text as a formula.
-fn unguarded(text: &str) -> &str {
-    match text.strip_prefix('\'') {
-        Some(rest) if rest.starts_with(['=', '+', '-', '@', '\t', '\r']) => rest.trim(),
-        _ => text,
     }
 }
 
@@ -1120,10 +1113,10 @@ mod tests {
 
     #[test]
     fn only_a_guarding_apostrophe_is_removed() {
-        assert_eq!(unguarded("'=1+1"), "=1+1");
-        assert_eq!(unguarded("'-49.1"), "-49.1");
-        assert_eq!(unguarded("'quoted'"), "'quoted'");
-        assert_eq!(unguarded("5'-deoxy"), "5'-deoxy");
+        assert_eq!(unguard_cell("'=1+1"), "=1+1");
+        assert_eq!(unguard_cell("'-49.1"), "-49.1");
+        assert_eq!(unguard_cell("'quoted'"), "'quoted'");
+        assert_eq!(unguard_cell("5'-deoxy"), "5'-deoxy");
     }
 
     proptest::proptest! {

@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// The modules in the order of `src/lib.rs`, lowest first. A module imports only from those before it.
-const ORDER: [&str; 13] = [
+const ORDER: [&str; 14] = [
     "quantity",
     "solvent",
     "compound",
@@ -54,7 +54,7 @@ const ONLY_IN: [(&str, &[&str], &str); 5] = [
 ];
 
 /// Modules without store, clock, printing or environment.
-const PURE: [&str; 8] = [
+const PURE: [&str; 9] = [
     "quantity",
     "solvent",
     "compound",
