@@ -18,6 +18,9 @@ use crate::statement::Role;
 /// Siblings that are pooled: those with the likest conditions.
 const MOST_SIBLINGS: usize = 12;
 
+/// Values that siblings are chosen from; of more, evenly spread ones in the order of their size.
+const MOST_SCANNED: usize = 400;
+
 /// Neighbours in value that are looked at for support.
 const MOST_NEIGHBOURS: usize = 8;
 
@@ -103,8 +106,11 @@ fn is_supported(judged: &[Judged<'_>], place: usize) -> bool {
             && forms_agree(this, other)
             && distance(&this.conditions, &other.conditions).is_some_and(|distance| distance < FAR)
     };
-    let below = judged[..place].iter().rev().take(MOST_NEIGHBOURS);
-    let above = judged[place + 1..].iter().take(MOST_NEIGHBOURS);
+    // Equal values are copies and support nothing; the list is sorted, so they are stepped over at once.
+    let first = judged[..place].partition_point(|other| other.value < this.value);
+    let after = place + judged[place..].partition_point(|other| other.value <= this.value);
+    let below = judged[..first].iter().rev().take(MOST_NEIGHBOURS);
+    let above = judged[after..].iter().take(MOST_NEIGHBOURS);
     below.chain(above).any(supports)
 }
 
@@ -112,9 +118,11 @@ fn is_supported(judged: &[Judged<'_>], place: usize) -> bool {
 /// is kept out is held against the others, never they against it.
 fn siblings<'a, 'b>(judged: &'b [Judged<'a>], place: usize, judge_kept_out: bool) -> Vec<&'b Judged<'a>> {
     let this = &judged[place];
+    let stride = judged.len().div_ceil(MOST_SCANNED);
     let mut siblings: Vec<(f64, &Judged<'_>)> = judged
         .iter()
         .enumerate()
+        .step_by(stride)
         .filter(|(at, other)| {
             *at != place && !(judge_kept_out && other.item.kept_out) && !is_copy(this, other) && forms_agree(this, other)
         })

@@ -7,10 +7,12 @@
 )]
 
 mod architecture;
+mod audit;
 mod check;
 mod cli;
 mod compound;
 mod library;
 mod names;
+mod review;
 mod starter;
 mod solvent;
