@@ -5,9 +5,9 @@
 //! A value that another, differently printed one supports is not looked at, and at most [`MOST_SIBLINGS`] are pooled, so
 //! that the work grows with the number of entries and not with its square.
 //!
-//! Siblings are values in the same or a kindred solvent, or without a printed one. Rotations differ so much between other
-//! solvents that such values, where there are no nearer ones, only show a factor of ten; an acid or base, which makes
-//! another species, shows nothing of a value without it.
+//! Siblings are values in the same or a kindred solvent, or without a printed one. Between other solvents rotations
+//! differ so much that such values say nothing of each other, and no more do an acid or base, which makes another
+//! species, and a value whose solvent is not printed.
 
 use super::{Code, Finding, Item, Settings, Severity, Subject, labels, shown, signed};
 use crate::compare::{Conditions, FormLink, HandKnown, Pooling, ReadingWorth, Reference, SampleExcess, pool, value_of};
@@ -47,7 +47,9 @@ pub(super) fn among(subject: &Subject, items: &[Item], settings: &Settings, foun
     let mut judged: Vec<Judged<'_>> = items
         .iter()
         .enumerate()
-        .filter(|(_, item)| !item.specification && !item.identity_unclear && (settings.judge_kept_out || !item.kept_out))
+        .filter(|(_, item)| {
+            !item.specification && !item.identity_unclear && (settings.judge_kept_out || !item.kept_out)
+        })
         .filter_map(|(at, item)| {
             let (value, uncertainty) = value_of(&item.statement, subject.molar_mass, None, &worth).ok()?;
             Some(Judged {
@@ -124,15 +126,14 @@ fn siblings<'a, 'b>(judged: &'b [Judged<'a>], place: usize, judge_kept_out: bool
         .enumerate()
         .step_by(stride)
         .filter(|(at, other)| {
-            *at != place && !(judge_kept_out && other.item.kept_out) && !is_copy(this, other) && forms_agree(this, other)
+            *at != place
+                && !(judge_kept_out && other.item.kept_out)
+                && !is_copy(this, other)
+                && forms_agree(this, other)
         })
         .filter_map(|(_, other)| Some((distance(&this.conditions, &other.conditions)?, other)))
         .collect();
     siblings.sort_by(|(a, x), (b, y)| a.total_cmp(b).then(x.at.cmp(&y.at)));
-    let of_other_solvents = |other: &Judged<'_>| solvent_distance(&this.conditions, &other.conditions) == Some(OTHER_SOLVENT);
-    if siblings.iter().any(|(_, other)| !of_other_solvents(other)) {
-        siblings.retain(|(_, other)| !of_other_solvents(other));
-    }
     siblings.truncate(MOST_SIBLINGS);
     siblings.into_iter().map(|(_, other)| other).collect()
 }
@@ -148,7 +149,7 @@ fn solvent_distance(a: &Conditions, b: &Conditions) -> Option<f64> {
         (Some(a), Some(b)) => match kinship(a, b) {
             Kinship::Same => Some(0.0),
             Kinship::Kindred => Some(2.0),
-            Kinship::Other => (!ionises(a) && !ionises(b)).then_some(OTHER_SOLVENT),
+            Kinship::Other => None,
         },
         (Some(known), None) | (None, Some(known)) => (!ionises(known)).then_some(3.0),
         (None, None) => Some(3.0),
@@ -166,9 +167,6 @@ fn forms_agree(a: &Judged<'_>, b: &Judged<'_>) -> bool {
         _ => true,
     }
 }
-
-/// Distance of two solvents that are no kin.
-const OTHER_SOLVENT: f64 = 6.0;
 
 /// From this distance on conditions are not alike.
 const FAR: f64 = 5.0;
@@ -194,7 +192,13 @@ fn distance(a: &Conditions, b: &Conditions) -> Option<f64> {
         _ => 0.5,
     };
     let concentration = match (a.concentration, b.concentration) {
-        (Some(a), Some(b)) => (a.grams_per_100_millilitres() / b.grams_per_100_millilitres()).ln().abs().min(3.0) * 0.5,
+        (Some(a), Some(b)) => {
+            (a.grams_per_100_millilitres() / b.grams_per_100_millilitres())
+                .ln()
+                .abs()
+                .min(3.0)
+                * 0.5
+        }
         _ => 0.5,
     };
     Some(solvent + line + temperature + concentration)
@@ -206,13 +210,12 @@ fn near_the_middle(line: &SpectralLine) -> bool {
         .is_some_and(|wavelength| (545.0..=634.0).contains(&wavelength.nanometres()))
 }
 
-fn against_siblings(this: &Judged<'_>, siblings: &[&Judged<'_>], items: &[Item], settings: &Settings) -> Option<Finding> {
-    let nearer = siblings.iter().any(|other| {
-        solvent_distance(&this.conditions, &other.conditions).is_some_and(|distance| distance < OTHER_SOLVENT)
-    });
-    if !nearer && !is_of_another_order(this, siblings) {
-        return None;
-    }
+fn against_siblings(
+    this: &Judged<'_>,
+    siblings: &[&Judged<'_>],
+    items: &[Item],
+    settings: &Settings,
+) -> Option<Finding> {
     let references: Vec<Reference> = siblings.iter().map(|sibling| reference(this, sibling)).collect();
     let pooling = pool(&this.conditions, &references, &settings.effects, &settings.options);
     let expected = Expected::of(&pooling, this)?;
@@ -240,8 +243,12 @@ fn against_siblings(this: &Judged<'_>, siblings: &[&Judged<'_>], items: &[Item],
         signed(expected.low),
         signed(expected.high),
     );
-    let (code, severity, reason) = if nearer && expected.holds(-this.value) && !expected.spans_zero() {
-        (Code::SignFlip, Severity::High, format!("{lead}: it fits with the other sign."))
+    let (code, severity, reason) = if expected.holds(-this.value) && !expected.spans_zero() {
+        (
+            Code::SignFlip,
+            Severity::High,
+            format!("{lead}: it fits with the other sign."),
+        )
     } else if let Some((words, fits)) = POWERS
         .iter()
         .map(|&(words, factor)| (words, factor * this.value))
@@ -249,25 +256,22 @@ fn against_siblings(this: &Judged<'_>, siblings: &[&Judged<'_>], items: &[Item],
     {
         let reason = format!("{lead}: it fits {words}, as {}.", signed(fits));
         (Code::PowerOfTen, Severity::High, reason)
-    } else if !nearer {
-        return None;
     } else {
         let far = expected.half_widths(this.value);
-        let severity = if far >= CLEARLY_OUTSIDE { Severity::Medium } else { Severity::Low };
-        let reason = format!("{lead}, {} half-widths of this interval from its middle.", shown((far * 10.0).round() / 10.0));
+        let severity = if far >= CLEARLY_OUTSIDE {
+            Severity::Medium
+        } else {
+            Severity::Low
+        };
+        let reason = format!(
+            "{lead}, {} half-widths of this interval from its middle.",
+            shown((far * 10.0).round() / 10.0)
+        );
         (Code::Outlier, severity, reason)
     };
     let mut finding = Finding::new(code, severity, reason, vec![this.at]);
     finding.against = used;
     Some(finding)
-}
-
-/// Whether a value is so far from the middle of its siblings that a factor of ten can be missing; spares the pooling.
-fn is_of_another_order(this: &Judged<'_>, siblings: &[&Judged<'_>]) -> bool {
-    let mut sizes: Vec<f64> = siblings.iter().map(|sibling| sibling.value.abs()).collect();
-    sizes.sort_by(f64::total_cmp);
-    let ratio = this.value.abs() / sizes[sizes.len() / 2].max(f64::MIN_POSITIVE);
-    !(0.25..=4.0).contains(&ratio)
 }
 
 /// What a value is tried with.

@@ -30,10 +30,7 @@ impl Print {
 pub(super) fn among(items: &[Item], found: &mut Vec<Finding>) {
     let mut same_print: HashMap<Print, Vec<usize>> = HashMap::new();
     for (at, item) in items.iter().enumerate() {
-        same_print
-            .entry(Print::of(item))
-            .or_default()
-            .push(at);
+        same_print.entry(Print::of(item)).or_default().push(at);
     }
     let mut prints: Vec<Vec<usize>> = same_print.into_values().collect();
     prints.sort();
@@ -42,7 +39,12 @@ pub(super) fn among(items: &[Item], found: &mut Vec<Finding>) {
             "Entries {} have one source, one value and the same conditions.",
             labels(items, places)
         );
-        found.push(Finding::new(Code::ExactDuplicate, Severity::Medium, reason, places.clone()));
+        found.push(Finding::new(
+            Code::ExactDuplicate,
+            Severity::Medium,
+            reason,
+            places.clone(),
+        ));
     }
     // One of each print stands for it; among equal values those whose printed conditions agree are one measurement.
     let mut by_value: HashMap<(bool, String), Vec<usize>> = HashMap::new();
@@ -125,5 +127,7 @@ fn compatible(a: &Statement, b: &Statement) -> bool {
         && agree(a.stage, b.stage, |x, y| x == y)
         && agree(a.form.as_ref(), b.form.as_ref(), |x, y| x.eq_ignore_ascii_case(y))
         && agree(a.basis.as_ref(), b.basis.as_ref(), |x, y| x.eq_ignore_ascii_case(y))
-        && agree(a.ee.as_ref(), b.ee.as_ref(), |x, y| near(x.percent.value(), y.percent.value()))
+        && agree(a.ee.as_ref(), b.ee.as_ref(), |x, y| {
+            near(x.percent.value(), y.percent.value())
+        })
 }

@@ -8,10 +8,38 @@ use crate::statement::Sign;
 /// Parts of names of counter-ions and partners that are chiral themselves: a salt's rotation may be theirs (common
 /// practice of resolution and pharmacy).
 const CHIRAL_PARTNERS: [&str; 32] = [
-    "tartrate", "tartaric", "tartar", "camphorsulf", "camphorsulph", "camsilate", "camsylate", "camphor", "mandel", "malate",
-    "malic", "lactate", "lactic", "ascorb", "glutam", "aspart", "lysin", "arginin", "quinate", "gluconate", "glucept",
-    "lactobion", "brucin", "quinin", "quinid", "cinchon", "ephedrin", "strychnin", "glucamine", "meglumin",
-    "phenylethylamin", "pyroglutam",
+    "tartrate",
+    "tartaric",
+    "tartar",
+    "camphorsulf",
+    "camphorsulph",
+    "camsilate",
+    "camsylate",
+    "camphor",
+    "mandel",
+    "malate",
+    "malic",
+    "lactate",
+    "lactic",
+    "ascorb",
+    "glutam",
+    "aspart",
+    "lysin",
+    "arginin",
+    "quinate",
+    "gluconate",
+    "glucept",
+    "lactobion",
+    "brucin",
+    "quinin",
+    "quinid",
+    "cinchon",
+    "ephedrin",
+    "strychnin",
+    "glucamine",
+    "meglumin",
+    "phenylethylamin",
+    "pyroglutam",
 ];
 
 /// A value counts as a rotation when it lies this many standard uncertainties from zero.
@@ -40,11 +68,14 @@ pub(super) fn of_structure(subject: &Subject, at: usize, item: &Item, found: &mu
     {
         return;
     }
-    let Some(value) = statement.central_value().or(statement.low.or(statement.high).map(|limit| limit.value())) else {
+    let Some(value) = statement
+        .central_value()
+        .or(statement.low.or(statement.high).map(|limit| limit.value()))
+    else {
         return;
     };
-    let uncertainty = value_of(statement, subject.molar_mass, None, &ReadingWorth::default())
-        .map_or(0.0, |(_, u)| u.conventional());
+    let uncertainty =
+        value_of(statement, subject.molar_mass, None, &ReadingWorth::default()).map_or(0.0, |(_, u)| u.conventional());
     if value.abs() <= CLEAR * uncertainty || value == 0.0 {
         return;
     }
@@ -82,11 +113,16 @@ pub(super) fn between_enantiomers(
     let mut theirs: std::collections::HashMap<String, Vec<(usize, f64, Conditions)>> = std::collections::HashMap::new();
     for (at, item) in mirror.iter().enumerate() {
         if let Some((value, conditions)) = clear(item) {
-            theirs.entry(solvent_text(&conditions)).or_default().push((at, value, conditions));
+            theirs
+                .entry(solvent_text(&conditions))
+                .or_default()
+                .push((at, value, conditions));
         }
     }
     for (at, item) in items.iter().enumerate() {
-        let Some((value, conditions)) = clear(item) else { continue };
+        let Some((value, conditions)) = clear(item) else {
+            continue;
+        };
         let Some(group) = theirs.get(&solvent_text(&conditions)) else {
             continue;
         };
@@ -98,7 +134,11 @@ pub(super) fn between_enantiomers(
             })
             .take(MOST_MIRRORS)
             .collect();
-        let same: Vec<&(usize, f64, Conditions)> = equal.iter().copied().filter(|(_, other, _)| other * value > 0.0).collect();
+        let same: Vec<&(usize, f64, Conditions)> = equal
+            .iter()
+            .copied()
+            .filter(|(_, other, _)| other * value > 0.0)
+            .collect();
         let Some((_, first, _)) = same.first() else { continue };
         let mut finding = Finding::new(
             Code::SameSignEnantiomers,

@@ -51,13 +51,17 @@ pub fn fields(statement: &Statement) -> Vec<(&'static str, String)> {
         None => format!("{} {}", c.low, c.unit),
     });
     put("concentration", concentration);
-    put("length", statement.path.map(|path| format!("{:.3} mm", path.millimetres())));
+    put(
+        "length",
+        statement.path.map(|path| format!("{:.3} mm", path.millimetres())),
+    );
     let excess = statement.ee.as_ref().map(|ee| {
         let bound = if ee.at_least { ">" } else { "" };
         format!("{bound}{}", ee.percent)
     });
     put("ee", excess);
-    let words = |text: Option<&String>| text.map(|text| text.split_whitespace().collect::<Vec<_>>().join(" ").to_lowercase());
+    let words =
+        |text: Option<&String>| text.map(|text| text.split_whitespace().collect::<Vec<_>>().join(" ").to_lowercase());
     put("form", words(statement.form.as_ref()));
     put("basis", words(statement.basis.as_ref()));
     let stage = statement.stage.map(|stage| match stage {
@@ -79,7 +83,10 @@ pub fn fields(statement: &Statement) -> Vec<(&'static str, String)> {
 pub fn compare_keyings(first: &Statement, second: &Statement) -> Vec<FieldDifference> {
     let (first, second) = (fields(first), fields(second));
     let get = |fields: &[(&'static str, String)], name: &str| {
-        fields.iter().find(|(known, _)| *known == name).map(|(_, text)| text.clone())
+        fields
+            .iter()
+            .find(|(known, _)| *known == name)
+            .map(|(_, text)| text.clone())
     };
     let mut names: Vec<&'static str> = first.iter().map(|(name, _)| *name).collect();
     for (name, _) in &second {

@@ -23,8 +23,8 @@ const SHORTEST_CELL: Length = Length::from_decimetres(0.5);
 /// Wavelengths of the lamps and lasers in use, nm (sodium, mercury, cadmium, hydrogen, helium, neon, potassium; common
 /// practice).
 const LAMPS: [f64; 22] = [
-    253.7, 280.0, 296.7, 302.2, 313.2, 325.0, 334.1, 365.0, 404.7, 435.8, 486.1, 508.6, 546.1, 577.0, 578.0, 579.1, 589.3,
-    632.8, 643.8, 656.3, 670.8, 882.6,
+    253.7, 280.0, 296.7, 302.2, 313.2, 325.0, 334.1, 365.0, 404.7, 435.8, 486.1, 508.6, 546.1, 577.0, 578.0, 579.1,
+    589.3, 632.8, 643.8, 656.3, 670.8, 882.6,
 ];
 
 /// How far a printed wavelength may lie from a lamp's, nm.
@@ -62,14 +62,21 @@ pub(super) fn of_item(subject: &Subject, at: usize, item: &Item, found: &mut Vec
 fn angle(subject: &Subject, item: &Item, push: &mut impl FnMut(Code, Severity, String)) {
     let statement = &item.statement;
     let too_large = |angle: f64, where_: &str| {
-        format!("{where_} an angle of {angle}°, past the ±90° that are read without an unknown half turn.", angle = shown(angle))
+        format!(
+            "{where_} an angle of {angle}°, past the ±90° that are read without an unknown half turn.",
+            angle = shown(angle)
+        )
     };
     if statement.kind == RotationKind::Observed {
         if let Some(value) = statement.central_value()
             && value.abs() > LARGEST_ANGLE.degrees()
         {
             let reason = too_large(value, "It is printed as");
-            push(Code::AngleTooLarge, Severity::Medium, format!("{reason} A specific rotation may be meant."));
+            push(
+                Code::AngleTooLarge,
+                Severity::Medium,
+                format!("{reason} A specific rotation may be meant."),
+            );
         }
         return;
     }
@@ -130,7 +137,11 @@ fn carried_step(length: Length, concentration: Concentration) -> f64 {
 
 fn printed_signed(printed: Printed) -> String {
     let text = printed.to_string().replace('-', "\u{2212}");
-    if printed.value() > 0.0 { format!("+{text}") } else { text }
+    if printed.value() > 0.0 {
+        format!("+{text}")
+    } else {
+        text
+    }
 }
 
 fn wavelength(statement: &Statement, push: &mut impl FnMut(Code, Severity, String)) {
@@ -139,7 +150,11 @@ fn wavelength(statement: &Statement, push: &mut impl FnMut(Code, Severity, Strin
     };
     let nm = wavelength.to_air().nanometres();
     if !WAVELENGTHS.contains(&nm) {
-        let reason = format!("{nm} nm lies outside the {} to {} nm in which rotations are read.", WAVELENGTHS.start(), WAVELENGTHS.end());
+        let reason = format!(
+            "{nm} nm lies outside the {} to {} nm in which rotations are read.",
+            WAVELENGTHS.start(),
+            WAVELENGTHS.end()
+        );
         push(Code::WavelengthImplausible, Severity::High, reason);
         return;
     }
@@ -151,7 +166,10 @@ fn wavelength(statement: &Statement, push: &mut impl FnMut(Code, Severity, Strin
         digits.sort_unstable();
         digits
     };
-    match LAMPS.iter().find(|&&lamp| digits(lamp) == digits(nm) || one_digit_off(lamp, nm)) {
+    match LAMPS
+        .iter()
+        .find(|&&lamp| digits(lamp) == digits(nm) || one_digit_off(lamp, nm))
+    {
         Some(lamp) => push(
             Code::WavelengthImplausible,
             Severity::Medium,
@@ -187,7 +205,11 @@ fn temperature(statement: &Statement, push: &mut impl FnMut(Code, Severity, Stri
         let reason = format!("{t} °C is no temperature at which a solution is read in a polarimeter.");
         push(Code::TemperatureImplausible, Severity::High, reason);
     } else if !ORDINARY.contains(&celsius) {
-        let reason = format!("{t} °C is unusual: rotations are read between {} and {} °C.", ORDINARY.start(), ORDINARY.end());
+        let reason = format!(
+            "{t} °C is unusual: rotations are read between {} and {} °C.",
+            ORDINARY.start(),
+            ORDINARY.end()
+        );
         push(Code::TemperatureImplausible, Severity::Low, reason);
     }
 }
@@ -219,5 +241,9 @@ fn missing(item: &Item, push: &mut impl FnMut(Code, Severity, String)) {
     } else {
         Severity::Low
     };
-    push(Code::MissingConditions, severity, format!("Not printed: {}.", absent.join(", ")));
+    push(
+        Code::MissingConditions,
+        severity,
+        format!("Not printed: {}.", absent.join(", ")),
+    );
 }

@@ -69,9 +69,11 @@ pub fn run(arguments: &AuditArguments, session: &mut Session) -> Result<Outcome,
     let compound = named_compound(&arguments.compound, &library, session)?;
     if let Some(id) = &arguments.accept {
         if id.len() < SHORTEST_ID {
-            return Err(Failure::usage("finding", format!("\"{id}\" is too short for the id of a finding"))
-                .at("--accept")
-                .hint("biot audit lists the ids"));
+            return Err(
+                Failure::usage("finding", format!("\"{id}\" is too short for the id of a finding"))
+                    .at("--accept")
+                    .hint("biot audit lists the ids"),
+            );
         }
         let flagged = audit::accept(&mut library, id, compound, &settings, &arguments.change.change())?;
         let finding = FindingJson::from(&flagged);
@@ -94,7 +96,11 @@ pub fn run(arguments: &AuditArguments, session: &mut Session) -> Result<Outcome,
         None => audit::of_library(&library, &settings, &mut visit)?,
     };
     let answer = AuditJson::new(scope, found, arguments.all);
-    let most = if arguments.limit == 0 { usize::MAX } else { arguments.limit };
+    let most = if arguments.limit == 0 {
+        usize::MAX
+    } else {
+        arguments.limit
+    };
     session.answer(&answer, |page| report::audit::show(&answer, most, page))?;
     Ok(if answer.open > 0 {
         Outcome::WithFindings

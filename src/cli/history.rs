@@ -62,8 +62,11 @@ pub fn run(arguments: &HistoryArguments, session: &mut Session) -> Result<Outcom
 /// Whether a text has the form of a stable id (UUID).
 fn is_stable_id(text: &str) -> bool {
     text.len() == 36
-        && text
-            .bytes()
-            .enumerate()
-            .all(|(at, b)| if matches!(at, 8 | 13 | 18 | 23) { b == b'-' } else { b.is_ascii_hexdigit() })
+        && text.bytes().enumerate().all(|(at, b)| {
+            if matches!(at, 8 | 13 | 18 | 23) {
+                b == b'-'
+            } else {
+                b.is_ascii_hexdigit()
+            }
+        })
 }

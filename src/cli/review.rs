@@ -86,7 +86,11 @@ fn list(arguments: &ReviewArguments, session: &mut Session) -> Result<Outcome, F
             .hint("biot review lists the drafts that wait"));
     }
     let library = session.library(Access::Read)?;
-    let limit = if arguments.limit == 0 { usize::MAX } else { arguments.limit };
+    let limit = if arguments.limit == 0 {
+        usize::MAX
+    } else {
+        arguments.limit
+    };
     let waiting = review::waiting(&library, limit, &Settings::default())?;
     let list = WaitingListJson {
         drafts: library.n_drafts()?,

@@ -202,7 +202,11 @@ pub fn read(text: Option<&str>, options: &StatementOptions) -> Result<Statement,
                 let message = if found.is_empty() {
                     "no rotation is found in the text".to_owned()
                 } else {
-                    format!("{} rotations are found in the text: {}", found.len(), listed.join(" | "))
+                    format!(
+                        "{} rotations are found in the text: {}",
+                        found.len(),
+                        listed.join(" | ")
+                    )
                 };
                 return Err(Failure::usage("not-one-statement", message)
                     .at("--text")

@@ -1,11 +1,11 @@
 //! What the library keeps of an audit: findings that a person has accepted, and the marks from which a finding's id is
 //! made. The findings themselves are not stored: they follow from the entries.
 
+use super::Library;
 use super::error::LibraryError;
 use super::history::{self, hexadecimal};
 use super::rows::row_as_json;
 use super::types::{Change, CompoundId, EntryId};
-use super::Library;
 use rusqlite::{OptionalExtension, Row};
 use serde_json::json;
 use sha2::{Digest, Sha256};

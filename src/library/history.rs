@@ -210,7 +210,11 @@ fn changed_batches(connection: &Connection, changed: &mut Vec<String>) -> Result
         let undone: bool = batch.get(4)?;
         // Only what happened after the load counts: the same record may have come and gone before.
         let load: Option<i64> = batch.get(5)?;
-        let mut taken_back = if undone { taken_back(connection, id, load)? } else { Vec::new() };
+        let mut taken_back = if undone {
+            taken_back(connection, id, load)?
+        } else {
+            Vec::new()
+        };
         taken_back.reverse();
         let mut entries = connection.prepare_cached(
             "SELECT entry.id, (SELECT before FROM history WHERE entity_uid = entry.uid AND id > ?2 ORDER BY id LIMIT 1) \

@@ -1,10 +1,10 @@
 //! Drafts that wait for review, and second keyings of them.
 
+use super::Library;
 use super::error::LibraryError;
 use super::history::{self, HistoryLine};
 use super::rows::{self, SELECT_ENTRY};
 use super::types::{Change, Entry, EntryId};
-use super::Library;
 use rusqlite::{OptionalExtension, Row};
 use serde_json::json;
 use std::collections::BTreeMap;

@@ -2,12 +2,12 @@
 //! they held; the changed ones are named and stay. Compounds and sources that came with the load go when nothing uses
 //! them any more.
 
+use super::Library;
 use super::error::LibraryError;
 use super::history;
 use super::index::NameIndex;
 use super::rows::row_as_json;
 use super::types::{Change, EntryId};
-use super::Library;
 use rusqlite::{Connection, OptionalExtension, Row};
 use serde_json::json;
 
@@ -65,16 +65,18 @@ const CHANGED: &str = "batch = ?1 AND (revision > 0 \
 impl Library {
     /// All loads, newest first.
     pub fn batches(&self) -> Result<Vec<Batch>, LibraryError> {
-        let mut select = self.connection.prepare_cached(&format!("{SELECT_BATCH} ORDER BY id DESC"))?;
+        let mut select = self
+            .connection
+            .prepare_cached(&format!("{SELECT_BATCH} ORDER BY id DESC"))?;
         let batches = select.query_map([], batch_from_row)?;
         Ok(batches.collect::<Result<_, _>>()?)
     }
 
     /// The load an entry came with; none for one that was added by hand.
     pub fn batch_of(&self, entry: EntryId) -> Result<Option<Batch>, LibraryError> {
-        let mut select = self
-            .connection
-            .prepare_cached(&format!("{SELECT_BATCH} WHERE id = (SELECT batch FROM entry WHERE id = ?)"))?;
+        let mut select = self.connection.prepare_cached(&format!(
+            "{SELECT_BATCH} WHERE id = (SELECT batch FROM entry WHERE id = ?)"
+        ))?;
         Ok(select.query_row([entry.0], batch_from_row).optional()?)
     }
 
@@ -125,7 +127,11 @@ impl Library {
             }
             let kept = changed_entries(tx, batch.id)?;
             let mut n_removed = 0;
-            for (id, uid) in ids(tx, &format!("SELECT id, uid FROM entry WHERE batch = ?1 AND NOT ({CHANGED}) ORDER BY id"), batch.id)? {
+            for (id, uid) in ids(
+                tx,
+                &format!("SELECT id, uid FROM entry WHERE batch = ?1 AND NOT ({CHANGED}) ORDER BY id"),
+                batch.id,
+            )? {
                 let before = row_as_json(tx, "entry", id)?;
                 tx.prepare_cached("DELETE FROM entry WHERE id = ?")?.execute([id])?;
                 history::record(tx, change, "undo", "entry", &uid, before.as_ref(), None)?;
@@ -138,8 +144,10 @@ impl Library {
             );
             for (id, uid) in ids(tx, &unused, batch.id)? {
                 let before = super::changes::compound_as_json(tx, super::CompoundId(id))?;
-                tx.prepare_cached("DELETE FROM compound_name WHERE compound = ?")?.execute([id])?;
-                tx.prepare_cached("DELETE FROM cas_number WHERE compound = ?")?.execute([id])?;
+                tx.prepare_cached("DELETE FROM compound_name WHERE compound = ?")?
+                    .execute([id])?;
+                tx.prepare_cached("DELETE FROM cas_number WHERE compound = ?")?
+                    .execute([id])?;
                 tx.prepare_cached("DELETE FROM compound WHERE id = ?")?.execute([id])?;
                 history::record(tx, change, "undo", "compound", &uid, before.as_ref(), None)?;
                 n_compounds += 1;
@@ -215,7 +223,11 @@ fn last_import(connection: &Connection) -> Result<Option<Batch>, rusqlite::Error
 }
 
 fn changed_entries(connection: &Connection, batch: i64) -> Result<Vec<EntryId>, LibraryError> {
-    let changed = ids(connection, &format!("SELECT id, uid FROM entry WHERE {CHANGED} ORDER BY id"), batch)?;
+    let changed = ids(
+        connection,
+        &format!("SELECT id, uid FROM entry WHERE {CHANGED} ORDER BY id"),
+        batch,
+    )?;
     Ok(changed.into_iter().map(|(id, _)| EntryId(id)).collect())
 }
 

@@ -184,7 +184,11 @@ pub fn show(audit: &AuditJson, most: usize, page: &mut Page) {
             count.severity.as_str().to_owned(),
             count.code.as_str().to_owned(),
             count.open.to_string(),
-            if count.accepted > 0 { count.accepted.to_string() } else { String::new() },
+            if count.accepted > 0 {
+                count.accepted.to_string()
+            } else {
+                String::new()
+            },
             count.meaning.to_owned(),
         ]);
     }

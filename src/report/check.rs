@@ -276,7 +276,11 @@ fn references(result: &CheckResult, page: &mut Page) {
         let mut note = reference.reason.clone().unwrap_or_default();
         if reference.state == "draft" {
             let draft = if reference.used { "draft, counts less" } else { "draft" };
-            note = if note.is_empty() { draft.to_owned() } else { format!("{draft}; {note}") };
+            note = if note.is_empty() {
+                draft.to_owned()
+            } else {
+                format!("{draft}; {note}")
+            };
         }
         if reference.used
             && let Some(gross) = reference.gross_error_probability.filter(|gross| *gross > 0.1)

@@ -137,7 +137,12 @@ pub fn waiting(list: &WaitingListJson, page: &mut Page) {
         }
         table.row([
             place.entry.to_string(),
-            place.added_at.as_deref().and_then(|at| at.get(..10)).unwrap_or_default().to_owned(),
+            place
+                .added_at
+                .as_deref()
+                .and_then(|at| at.get(..10))
+                .unwrap_or_default()
+                .to_owned(),
             place.keyed_by.join(", "),
             place.compound_name.clone(),
             place.citation.clone(),
@@ -241,7 +246,11 @@ pub fn keyed(keyed: &KeyedJson, page: &mut Page) {
     let mut table = Table::new(&[Column::Word("field"), Column::Text("first"), Column::Text("second")]);
     for difference in &keyed.differences {
         let shown = |text: &Option<String>| text.as_ref().map_or("(nothing)".to_owned(), |text| minus(text));
-        table.row([difference.field.clone(), shown(&difference.first), shown(&difference.second)]);
+        table.row([
+            difference.field.clone(),
+            shown(&difference.first),
+            shown(&difference.second),
+        ]);
     }
     page.table(&table);
 }
@@ -314,7 +323,10 @@ pub fn history(happenings: &[HappeningJson], page: &mut Page) {
     }
     for happening in happenings {
         let at = happening.at.get(..16).unwrap_or(&happening.at).replace('T', " ");
-        page.heading(&format!("{at} · {} · {} {}", happening.who, happening.action, happening.record));
+        page.heading(&format!(
+            "{at} · {} · {} {}",
+            happening.who, happening.action, happening.record
+        ));
         if !happening.why.is_empty() {
             page.field("why", &happening.why);
         }
@@ -412,13 +424,17 @@ pub fn verified(verified: &VerifiedJson, page: &mut Page) {
             ),
             None => " (it is missing)".to_owned(),
         };
-        page.point(&format!("it breaks at line {at}{line}: that line, or the one before, was changed outside the program"));
+        page.point(&format!(
+            "it breaks at line {at}{line}: that line, or the one before, was changed outside the program"
+        ));
     }
     if verified.cut_off {
         page.point("lines are missing at the end");
     }
     for uid in &verified.changed_outside {
-        page.point(&format!("record {uid} is not what the history says: it was changed outside the program"));
+        page.point(&format!(
+            "record {uid} is not what the history says: it was changed outside the program"
+        ));
     }
 }
 

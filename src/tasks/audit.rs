@@ -4,8 +4,8 @@
 
 use crate::audit::{self, Code, EntryMark, Finding, Item, Settings, Severity, Subject, Symmetry, finding_id};
 use crate::library::{
-    AcceptedFinding, Change, Chirality, Compound, CompoundId, Entry, EntryContent, EntryId, EntryKind, Identity, Library,
-    LibraryError, ReviewState,
+    AcceptedFinding, Change, Chirality, Compound, CompoundId, Entry, EntryContent, EntryId, EntryKind, Identity,
+    Library, LibraryError, ReviewState,
 };
 use std::collections::HashSet;
 
@@ -58,8 +58,18 @@ pub fn of_library(
             return Ok(());
         }
         // A pair of mirror images is audited once, with the one that came first.
-        let mirror = library.mirror_image(&compound)?.filter(|mirror| compound.id < mirror.id);
-        of_entries(library, &compound, entries, mirror.as_ref(), settings, &mut scope, visit)
+        let mirror = library
+            .mirror_image(&compound)?
+            .filter(|mirror| compound.id < mirror.id);
+        of_entries(
+            library,
+            &compound,
+            entries,
+            mirror.as_ref(),
+            settings,
+            &mut scope,
+            visit,
+        )
     })?;
     Ok(scope)
 }
@@ -75,7 +85,15 @@ pub fn of_compound(
     let compound = library.compound(compound)?;
     let mirror = library.mirror_image(&compound)?;
     let entries = library.entries(compound.id)?;
-    of_entries(library, &compound, entries, mirror.as_ref(), settings, &mut scope, visit)?;
+    of_entries(
+        library,
+        &compound,
+        entries,
+        mirror.as_ref(),
+        settings,
+        &mut scope,
+        visit,
+    )?;
     Ok(scope)
 }
 
@@ -158,9 +176,19 @@ pub fn accept(
                 id: id.to_owned(),
             });
         }
-        n => return Err(LibraryError::Refused(format!("{n} findings begin with {id}; give more of the id"))),
+        n => {
+            return Err(LibraryError::Refused(format!(
+                "{n} findings begin with {id}; give more of the id"
+            )));
+        }
     };
-    library.accept_finding(&flagged.id, flagged.code.as_str(), &flagged.entry_uids, &flagged.reason, change)?;
+    library.accept_finding(
+        &flagged.id,
+        flagged.code.as_str(),
+        &flagged.entry_uids,
+        &flagged.reason,
+        change,
+    )?;
     flagged.accepted = library.accepted_finding(&flagged.id)?;
     Ok(flagged)
 }

@@ -364,7 +364,10 @@ fn changes(before: Option<&Value>, after: Option<&Value>) -> Vec<FieldChange> {
 fn text_of(record: Option<&Value>, name: &str) -> Option<String> {
     let record = record?;
     let decimals = record.get(format!("{name}_decimals")).and_then(Value::as_u64);
-    let text = match (record.get(name)?, decimals.and_then(|decimals| usize::try_from(decimals).ok())) {
+    let text = match (
+        record.get(name)?,
+        decimals.and_then(|decimals| usize::try_from(decimals).ok()),
+    ) {
         (Value::Null, _) => return None,
         (Value::Number(number), Some(decimals)) => match number.as_f64() {
             Some(number) => format!("{number:.decimals$}"),
