@@ -12,5 +12,6 @@ mod cli;
 mod compound;
 mod library;
 mod names;
+mod share;
 mod starter;
 mod solvent;
