@@ -898,8 +898,13 @@ fn the_starter_library_survives_cif_but_for_what_is_named() {
     let blocks = cif_blocks(&String::from_utf8(out).unwrap());
     assert_eq!(blocks.len(), 937);
     let named: Vec<&str> = Format::Cif.cannot_hold().iter().map(|limit| limit.what).collect();
+    let reasons: HashMap<i64, &str> = done
+        .left_out
+        .iter()
+        .map(|left| (left.entry, left.reason.as_str()))
+        .collect();
     let mut n_rotations = 0;
-    let mut lost = Vec::new();
+    let mut not_named = Vec::new();
     for (uid, items) in &blocks {
         let (entry, compound, source) = &expected.entries[uid];
         let (compound, source) = (&expected.compounds[compound], &expected.sources[source]);
@@ -924,12 +929,10 @@ fn the_starter_library_survives_cif_but_for_what_is_named() {
         );
         assert_eq!(item("_citation.doi"), source.doi.as_deref());
         assert_eq!(item("_citation.year").map(|year| year.parse().unwrap()), source.year);
+        let number = numbers[uid];
+        let reason = reasons.get(&number).copied().unwrap_or_default();
         let Some(rotation) = item("_chemical.optical_rotation") else {
-            let number = numbers[uid];
-            assert!(
-                done.left_out.iter().any(|left| left.entry == number),
-                "entry {number} has no rotation and is not named"
-            );
+            assert!(!reason.is_empty(), "entry {number} has no rotation and is not named");
             continue;
         };
         n_rotations += 1;
@@ -943,17 +946,20 @@ fn the_starter_library_survives_cif_but_for_what_is_named() {
         for (field, _) in fields::ENTRY_FIELDS {
             let same = back.get(field).map(ToString::to_string) == there.get(field).map(ToString::to_string);
             if !same && !named.contains(&field) {
-                lost.push(format!(
-                    "{field}: {:?} is {:?} in {rotation}",
-                    there.get(field).map(ToString::to_string),
-                    back.get(field).map(ToString::to_string)
-                ));
+                assert!(
+                    !["kind", "value", "low", "high", "sign", "plus_minus"].contains(&field),
+                    "{field} of entry {number} is lost in {rotation}"
+                );
+                if !reason.contains(field) {
+                    not_named.push(format!("{field} of entry {number} in {rotation}"));
+                }
             }
         }
     }
-    assert_eq!(n_rotations + done.left_out.len(), 937);
-    assert!(done.left_out.len() < 20, "{:?}", done.left_out);
-    assert!(lost.is_empty(), "{} fields are lost:\n{}", lost.len(), lost.join("\n"));
+    assert!(n_rotations > 930, "{n_rotations} rotations are written");
+    assert!(not_named.is_empty(), "lost without a word:\n{}", not_named.join("\n"));
+    // Conditions in words of their own are few; most of these wait for a reader that knows what the writer writes.
+    assert!(done.left_out.len() < 100, "{:?}", done.left_out);
 }
 
 #[test]
