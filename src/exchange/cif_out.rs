@@ -300,7 +300,9 @@ fn ascii(text: &str) -> String {
 }
 
 fn reference(c: char, out: &mut String) {
-    out.push_str(&format!("&#x{:X};", u32::from(c)));
+    use std::fmt::Write;
+    // Writing to a string cannot fail.
+    let _ = write!(out, "&#x{:X};", u32::from(c));
 }
 
 /// The Greek letters and the ASCII letters that stand for them behind a backslash.
