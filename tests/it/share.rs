@@ -13,6 +13,7 @@ use biot::library::{
     NewCompound, NewSource, ReviewState, Source, SourceId, SourceKind,
 };
 use biot::notation;
+use biot::quantity::MolarMass;
 use biot::statement::Statement;
 use biot::tasks::share::{self, ShareError};
 use calamine::{Data, Reader};
@@ -258,11 +259,7 @@ fn the_header_carries_the_state_of_the_history() {
     let last = bundle.lines().last().unwrap();
     let before = &bundle[..bundle.len() - last.len() - 1];
     let end: serde_json::Value = serde_json::from_str(last).unwrap();
-    let digest: String = Sha256::digest(before.as_bytes())
-        .iter()
-        .map(|byte| format!("{byte:02x}"))
-        .collect();
-    assert_eq!(end["sha256"], digest);
+    assert_eq!(end["sha256"], sha256(before));
 }
 
 #[test]
@@ -472,17 +469,19 @@ fn a_compound_taken_over_keeps_its_names() {
     assert!(ours.check_history().unwrap().is_sound());
 }
 
+fn sha256(text: &str) -> String {
+    let digest = Sha256::digest(text.as_bytes());
+    digest
+        .iter()
+        .fold(String::new(), |hex, byte| format!("{hex}{byte:02x}"))
+}
+
 /// The bundle with the digest of its last line made to fit.
 fn resealed(bundle: &str) -> String {
     let last = bundle.lines().last().unwrap();
     let before = &bundle[..bundle.len() - last.len() - 1];
     let mut end: serde_json::Value = serde_json::from_str(last).unwrap();
-    let digest = Sha256::digest(before.as_bytes());
-    end["sha256"] = digest
-        .iter()
-        .map(|byte| format!("{byte:02x}"))
-        .collect::<String>()
-        .into();
+    end["sha256"] = sha256(before).into();
     format!("{before}{end}\n")
 }
 
@@ -919,7 +918,7 @@ fn the_starter_library_survives_cif_but_for_what_is_named() {
         );
         assert_eq!(
             item("_chemical_formula.weight").map(|mass| mass.parse().unwrap()),
-            compound.molar_mass.map(|mass| mass.grams_per_mole())
+            compound.molar_mass.map(MolarMass::grams_per_mole)
         );
         assert_eq!(item("_chemical.identifier_inchi"), compound.inchi.as_deref());
         assert_eq!(item("_chemical.identifier_inchi_key"), compound.inchikey.as_deref());
