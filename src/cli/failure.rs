@@ -101,7 +101,7 @@ impl Failure {
     }
 
     /// Takes message and hint from the sentence of an error: what to do stands after its last semicolon.
-    fn told(mut self, sentence: &str) -> Self {
+    pub(super) fn told(mut self, sentence: &str) -> Self {
         match sentence.rsplit_once("; ") {
             Some((message, hint)) => {
                 message.clone_into(&mut self.message);

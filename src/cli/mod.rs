@@ -7,6 +7,7 @@
 
 mod add;
 pub mod args;
+mod audit;
 mod backup;
 mod change;
 mod check;
@@ -16,15 +17,19 @@ mod confirm;
 mod edit;
 mod export;
 mod failure;
+mod import;
+mod history;
 mod info;
 mod merge;
 mod read;
 mod restore;
+mod review;
 mod search;
 mod session;
 mod show;
 mod statement;
 mod take;
+mod undo;
 mod withdraw;
 
 pub use failure::{Candidate, Failure, Fault};
@@ -92,18 +97,28 @@ pub enum Command {
     Read(read::ReadArguments),
     /// Add a printed value or a specification
     Add(Box<add::AddArguments>),
+    /// Import values from tables, spreadsheets, JSON Lines, CIF or printed text
+    Import(Box<import::ImportArguments>),
     /// Mend an entry
     Edit(Box<edit::EditArguments>),
     /// Confirm a draft after a second look
     Confirm(confirm::ConfirmArguments),
     /// Take an entry out of use, with a reason
     Withdraw(withdraw::WithdrawArguments),
+    /// List drafts, or key one a second time without seeing the first keying
+    Review(Box<review::ReviewArguments>),
     /// Make two compounds of the library one
     Merge(merge::MergeArguments),
     /// Write entries to a file: CSV, XLSX, CIF, JSON Lines, or a bundle for another library
     Export(export::ExportArguments),
     /// Take in a bundle from another library
     Take(take::TakeArguments),
+    /// Find what in the library is probably wrong
+    Audit(audit::AuditArguments),
+    /// Show who changed what, when and why
+    History(history::HistoryArguments),
+    /// Take back the last import
+    Undo(undo::UndoArguments),
     /// Make a verified copy of the library
     Backup(backup::BackupArguments),
     /// Put a backup in the place of the library
@@ -164,12 +179,17 @@ fn dispatch(arguments: &Arguments, session: &mut Session) -> Result<Outcome, Fai
         Command::Show(arguments) => show::run(arguments, session),
         Command::Read(arguments) => read::run(arguments, session),
         Command::Add(arguments) => add::run(arguments, session),
+        Command::Import(arguments) => import::run(arguments, session),
         Command::Edit(arguments) => edit::run(arguments, session),
         Command::Confirm(arguments) => confirm::run(arguments, session),
         Command::Withdraw(arguments) => withdraw::run(arguments, session),
+        Command::Review(arguments) => review::run(arguments, session),
         Command::Merge(arguments) => merge::run(arguments, session),
         Command::Export(arguments) => export::run(arguments, session),
         Command::Take(arguments) => take::run(arguments, session),
+        Command::Audit(arguments) => audit::run(arguments, session),
+        Command::History(arguments) => history::run(arguments, session),
+        Command::Undo(arguments) => undo::run(arguments, session),
         Command::Backup(arguments) => backup::run(arguments, session),
         Command::Restore(arguments) => restore::run(arguments, session),
         Command::Info(arguments) => info::run(arguments, session),

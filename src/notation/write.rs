@@ -3,7 +3,7 @@
 //! What stands in the brackets, and in which order, is decided once in [`parts`]; a [`Style`] only decides how each part
 //! is marked up. Reading what was written gives the same statement (`tests/it/notation.rs`).
 
-use crate::quantity::{ConcentrationUnit, Medium, Printed, SpectralLine};
+use crate::quantity::{ConcentrationUnit, Medium, Printed, SpectralLine, Wavelength};
 use crate::solvent::Solvent;
 use crate::statement::{PrintedConcentration, RotationKind, Sign, Stage, StatedTemperature, Statement};
 use std::fmt::Write;
@@ -103,14 +103,14 @@ fn head(statement: &Statement, style: Style) -> Result<Head, WriteError> {
     let line = match &statement.line {
         None => None,
         Some(SpectralLine::SodiumD) => Some("D".to_owned()),
-        Some(SpectralLine::At(wavelength)) if wavelength.medium() == Medium::Air => {
-            Some(wavelength.nanometres().to_string())
-        }
+        // An index is taken for a wavelength only where polarimeters work; others keep their unit, in the brackets.
+        Some(SpectralLine::At(wavelength)) if is_index(*wavelength) => Some(wavelength.nanometres().to_string()),
+        Some(SpectralLine::At(wavelength)) if wavelength.medium() == Medium::Air => None,
         Some(SpectralLine::Named(name)) if name == "Hg" => Some(name.clone()),
         Some(_) => return Err(WriteError::Line),
     };
     let temperature = match &statement.temperature {
-        Some(StatedTemperature::At(at)) if at.value() >= 0.0 => Some(at.to_string()),
+        Some(StatedTemperature::At(at)) if (0.0..=100.0).contains(&at.value()) => Some(at.to_string()),
         _ => None,
     };
     let by_symbol = match statement.kind {
@@ -174,10 +174,15 @@ fn head(statement: &Statement, style: Style) -> Result<Head, WriteError> {
         text,
         left: Left {
             temperature: temperature.is_none(),
-            line: false,
+            line: matches!(&statement.line, Some(SpectralLine::At(wavelength)) if !is_index(*wavelength)),
         },
         needs_equals: statement.kind == RotationKind::Observed,
     })
+}
+
+/// Whether a number behind the symbol is read as a wavelength.
+fn is_index(wavelength: Wavelength) -> bool {
+    wavelength.medium() == Medium::Air && (230.0..=1100.0).contains(&wavelength.nanometres())
 }
 
 fn after(mark: &str, text: &str) -> String {

@@ -8,15 +8,18 @@ mod json_statement;
 mod page;
 mod table;
 
+pub mod audit;
 pub mod care;
 pub mod check;
 pub mod compound;
 pub mod entry;
+pub mod import;
 pub mod json;
 pub mod merge;
 pub mod number;
 pub mod plot;
 pub mod read;
+pub mod review;
 pub mod search;
 pub mod share;
 

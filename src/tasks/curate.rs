@@ -1,6 +1,6 @@
 //! Putting values into the library and mending them: add, edit, withdraw, confirm, merge. Each is one recorded change.
 
-use super::resolve::{Candidate, Resolution, candidate, resolve};
+use super::resolve::{Candidate, Resolution, candidate, resolve, resolve_exactly};
 use crate::compound::{CasError, CasNumber, Structure, StructureError};
 use crate::library::{
     Change, Compound, CompoundChoice, CompoundId, Entry, EntryContent, EntryId, EntryKind, Hand, Identity, Library,
@@ -185,7 +185,7 @@ pub fn merge(
 }
 
 /// Finds the compound of a request, or describes the one to be added.
-fn find_compound(library: &Library, request: &CompoundRequest) -> Result<CompoundChoice, CurateError> {
+pub(super) fn find_compound(library: &Library, request: &CompoundRequest) -> Result<CompoundChoice, CurateError> {
     let cas = request
         .cas
         .as_deref()
@@ -211,9 +211,9 @@ fn find_compound(library: &Library, request: &CompoundRequest) -> Result<Compoun
             CurateError::NoCompound
         });
     };
-    match resolve(library, name)? {
-        Resolution::One(resolved) => Ok(CompoundChoice::Known(resolved.compound.id)),
-        Resolution::Ambiguous { candidates, .. } if request.descriptor.is_none() => Err(CurateError::Ambiguous {
+    match resolve_exactly(library, name)? {
+        Some(Resolution::One(resolved)) => Ok(CompoundChoice::Known(resolved.compound.id)),
+        Some(Resolution::Ambiguous { candidates, .. }) if request.descriptor.is_none() => Err(CurateError::Ambiguous {
             asked: name.clone(),
             candidates,
         }),

@@ -91,33 +91,7 @@ const N_NEAREST: usize = 8;
 /// gives no configuration and stereoisomers share its stem.
 pub fn resolve(library: &Library, text: &str) -> Result<Resolution, LibraryError> {
     let text = text.trim();
-    if text.is_empty() {
-        return Ok(unknown("no compound is named".to_owned()));
-    }
-    if let Some(number) = text.strip_prefix('#').and_then(|number| number.parse().ok()) {
-        return by_number(library, number);
-    }
-    if is_inchikey(text) {
-        return by_key(library, text, text, By::InchiKey);
-    }
-    match text.parse::<CasNumber>() {
-        Ok(number) => return by_cas(library, number),
-        Err(error @ CasError::CheckDigit { .. }) => return Ok(unknown(error.to_string())),
-        Err(CasError::Form { .. }) => {}
-    }
-    if text.starts_with("InChI=") {
-        return match Structure::from_inchi(text) {
-            Ok(structure) => by_key(library, text, structure.key().as_str(), By::Inchi),
-            Err(error) => Ok(unknown(error.to_string())),
-        };
-    }
-    if let Some(resolution) = by_name(library, text)? {
-        return Ok(resolution);
-    }
-    if let Ok(structure) = Structure::from_smiles(text) {
-        return by_key(library, text, structure.key().as_str(), By::Smiles);
-    }
-    if let Some(resolution) = by_formula(library, text)? {
+    if let Some(resolution) = resolve_exactly(library, text)? {
         return Ok(resolution);
     }
     let found = library.search(text, &Filter::default(), N_NEAREST)?;
@@ -131,6 +105,38 @@ pub fn resolve(library: &Library, text: &str) -> Result<Resolution, LibraryError
         nearest,
         notice: found.notice,
     })
+}
+
+/// As [`resolve`], by look-ups alone: none when only the search for the nearest names could help.
+pub fn resolve_exactly(library: &Library, text: &str) -> Result<Option<Resolution>, LibraryError> {
+    let text = text.trim();
+    if text.is_empty() {
+        return Ok(Some(unknown("no compound is named".to_owned())));
+    }
+    if let Some(number) = text.strip_prefix('#').and_then(|number| number.parse().ok()) {
+        return by_number(library, number).map(Some);
+    }
+    if is_inchikey(text) {
+        return by_key(library, text, text, By::InchiKey).map(Some);
+    }
+    match text.parse::<CasNumber>() {
+        Ok(number) => return by_cas(library, number).map(Some),
+        Err(error @ CasError::CheckDigit { .. }) => return Ok(Some(unknown(error.to_string()))),
+        Err(CasError::Form { .. }) => {}
+    }
+    if text.starts_with("InChI=") {
+        return match Structure::from_inchi(text) {
+            Ok(structure) => by_key(library, text, structure.key().as_str(), By::Inchi).map(Some),
+            Err(error) => Ok(Some(unknown(error.to_string()))),
+        };
+    }
+    if let Some(resolution) = by_name(library, text)? {
+        return Ok(Some(resolution));
+    }
+    if let Ok(structure) = Structure::from_smiles(text) {
+        return by_key(library, text, structure.key().as_str(), By::Smiles).map(Some);
+    }
+    by_formula(library, text)
 }
 
 fn by_number(library: &Library, number: i64) -> Result<Resolution, LibraryError> {
