@@ -47,6 +47,9 @@ pub struct ExportArguments {
     pub overwrite: bool,
 }
 
+/// Most entries that are warned of one by one.
+const MOST_WARNINGS: usize = 20;
+
 /// Words for formats.
 const FORMATS: [&str; 5] = ["csv", "xlsx", "cif", "jsonl", "bundle"];
 /// Words for review states.
@@ -120,7 +123,15 @@ fn tell(exported: &Exported, format: Format, session: &mut Session) {
     if exported.entries == 0 {
         session.warn("no entry fits the conditions, so the file holds none");
     }
-    for left in &exported.left_out {
+    for left in exported.left_out.iter().take(MOST_WARNINGS) {
         session.warn(&format!("entry {}: {}", left.entry, left.reason));
+    }
+    if let Some(more) = exported
+        .left_out
+        .len()
+        .checked_sub(MOST_WARNINGS)
+        .filter(|more| *more > 0)
+    {
+        session.warn(&format!("{more} more entries lose something; --json lists all"));
     }
 }

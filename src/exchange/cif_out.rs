@@ -6,6 +6,8 @@
 //! and `~` that are no markup; dashes and primes become the ASCII ones.
 
 use super::export::{ExportError, Exported, LeftOut, Limit, Row, Sink};
+use super::fields;
+use crate::library::{Entry, EntryContent};
 use crate::notation::{self, Style};
 use std::io::{self, BufWriter, Write};
 use unicode_normalization::UnicodeNormalization;
@@ -66,6 +68,10 @@ pub fn limits() -> Vec<Limit> {
             why: "their entries are written without rotation, and named",
         },
         Limit {
+            what: "conditions in words that the notation does not know",
+            why: "they are written, and each entry from which they cannot be read back is named",
+        },
+        Limit {
             what: "InChI of more than 2040 characters",
             why: "lines are no longer; it is left out, and named",
         },
@@ -120,14 +126,31 @@ impl Sink for CifOut<'_> {
         if let Some(key) = &compound.inchikey {
             item(out, "_chemical.identifier_inchi_key", key)?;
         }
+        let mut left_out = |reason: String| {
+            done.left_out.push(LeftOut {
+                entry: entry.id.0,
+                reason,
+            });
+        };
         match rotation(&entry.statement) {
-            Ok(rotation) => item(out, "_chemical.optical_rotation", &rotation)?,
+            Ok(rotation) => {
+                let lost = lost_fields(entry, &rotation);
+                if lost.iter().any(|field| DECISIVE.contains(field)) {
+                    writeln!(out, "# The rotation of this entry has no form in CIF.")?;
+                    left_out(format!(
+                        "the rotation is left out, as {} would be lost",
+                        lost.join(", ")
+                    ));
+                } else {
+                    item(out, "_chemical.optical_rotation", &rotation)?;
+                    if !lost.is_empty() {
+                        left_out(format!("{} cannot be read back from \"{rotation}\"", lost.join(", ")));
+                    }
+                }
+            }
             Err(error) => {
                 writeln!(out, "# The rotation of this entry has no form in CIF.")?;
-                done.left_out.push(LeftOut {
-                    entry: entry.id.0,
-                    reason: error.to_string(),
-                });
+                left_out(error.to_string());
             }
         }
         item(out, "_citation.id", "1")?;
@@ -154,6 +177,25 @@ fn rotation(statement: &crate::statement::Statement) -> Result<String, notation:
         .and_then(|(_, value)| value.strip_suffix('\''))
         .unwrap_or(&line);
     Ok(ascii(value))
+}
+
+/// Fields without which a rotation is another one.
+const DECISIVE: [&str; 7] = ["kind", "value", "low", "high", "sign", "plus_minus", "approx"];
+
+/// The fields of an entry's statement that reading its written rotation does not give back, of those that have an item.
+fn lost_fields(entry: &Entry, rotation: &str) -> Vec<&'static str> {
+    let read = notation::read(&format!("_chemical.optical_rotation '{rotation}'"));
+    let there = EntryContent::from(entry.clone());
+    let back = EntryContent {
+        statement: read.into_iter().next().map(|found| found.statement).unwrap_or_default(),
+        ..there.clone()
+    };
+    let (there, back) = (fields::entry_record(&there), fields::entry_record(&back));
+    fields::ENTRY_FIELDS
+        .iter()
+        .map(|(field, _)| *field)
+        .filter(|field| !WITHOUT_ITEM.contains(field) && there.get(*field) != back.get(*field))
+        .collect()
 }
 
 /// Letters and digits of a stable id; a block code has no blanks and at most 75 characters.
@@ -258,7 +300,9 @@ fn ascii(text: &str) -> String {
 }
 
 fn reference(c: char, out: &mut String) {
-    out.push_str(&format!("&#x{:X};", u32::from(c)));
+    use std::fmt::Write;
+    // Writing to a string cannot fail.
+    let _ = write!(out, "&#x{:X};", u32::from(c));
 }
 
 /// The Greek letters and the ASCII letters that stand for them behind a backslash.

@@ -242,7 +242,7 @@ impl Taker<'_, '_> {
                     let (source_id, source_uid) = self.sources.get(&source).cloned().ok_or_else(missing)?;
                     let content =
                         fields::entry_from(fields, compound_id, source_id).map_err(|error| reader.field(&error))?;
-                    self.entry(uid, &content, (&compound_uid, &source_uid), &name, line)?;
+                    self.entry(&uid, &content, (&compound_uid, &source_uid), &name, line)?;
                 }
             }
             progress(line);
@@ -334,15 +334,15 @@ impl Taker<'_, '_> {
 
     fn entry(
         &mut self,
-        uid: String,
+        uid: &str,
         theirs: &EntryContent,
         (compound_uid, source_uid): (&str, &str),
         name: &str,
         line: u64,
     ) -> Result<(), LibraryError> {
-        let ours: Option<Entry> = self.loader.entry_by_uid(&uid)?;
+        let ours: Option<Entry> = self.loader.entry_by_uid(uid)?;
         let Some(ours) = ours else {
-            self.loader.keep_entry(&uid, theirs)?;
+            self.loader.keep_entry(uid, theirs)?;
             self.taken.new.entries += 1;
             return Ok(());
         };
@@ -364,7 +364,7 @@ impl Taker<'_, '_> {
         }
         let is_equal = differences.is_empty();
         let about = format!("{name}: {}", ours.statement.as_printed);
-        let keep = self.settle(RecordKind::Entry, &uid, &about, line, differences);
+        let keep = self.settle(RecordKind::Entry, uid, &about, line, differences);
         self.taken.equal.entries += u64::from(is_equal);
         if keep == Some(Keep::Theirs) {
             self.loader.replace_entry(&ours, theirs, self.change)?;

@@ -153,7 +153,7 @@ prop_compose! {
 }
 
 prop_compose! {
-    fn statement()(
+    pub fn statement()(
         conditions in conditions(),
         kind in proptest::sample::select(vec![RotationKind::Specific, RotationKind::Observed, RotationKind::Molar]),
         numbers in (proptest::option::of(printed()), proptest::option::of(printed()), proptest::option::of(printed())),

@@ -19,6 +19,7 @@ mod names;
 mod notation;
 mod posterior;
 mod review;
+mod share;
 mod solvent;
 mod standards;
 mod starter;

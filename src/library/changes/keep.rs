@@ -51,19 +51,16 @@ impl Loader<'_> {
 
     /// The source with the same DOI; else the one with the same citation, unless both have a DOI.
     pub fn source_like(&self, source: &NewSource) -> Result<Option<Source>, LibraryError> {
-        let id = match find_source(self.tx, source)? {
-            Some(id) => id,
-            None => {
-                let found = self
-                    .tx
-                    .prepare_cached("SELECT id FROM source WHERE citation = ? AND doi IS NULL ORDER BY id LIMIT 1")?
-                    .query_row([source.citation.trim()], |row| row.get(0))
-                    .optional()?;
-                match found {
-                    Some(id) => SourceId(id),
-                    None => return Ok(None),
-                }
-            }
+        let mut id = find_source(self.tx, source)?;
+        if id.is_none() {
+            id = self
+                .tx
+                .prepare_cached("SELECT id FROM source WHERE citation = ? AND doi IS NULL ORDER BY id LIMIT 1")?
+                .query_row([source.citation.trim()], |row| Ok(SourceId(row.get(0)?)))
+                .optional()?;
+        }
+        let Some(id) = id else {
+            return Ok(None);
         };
         let mut select = self.tx.prepare_cached(&format!("{SELECT_SOURCE} WHERE id = ?"))?;
         let mut found = select.query([id.0])?;
