@@ -2,7 +2,7 @@
 
 use super::{Code, Finding, Item, Severity, fields, labels, shown};
 use crate::quantity::SpectralLine;
-use crate::statement::Statement;
+use crate::statement::{StatedTemperature, Statement};
 use std::collections::HashMap;
 
 /// What one print is: a source, and all it says of one value.
@@ -92,9 +92,7 @@ fn value_key(statement: &Statement) -> Option<String> {
     let number = |printed: Option<crate::quantity::Printed>| {
         printed.map_or(String::new(), |printed| format!("{:.6}", printed.value() + 0.0))
     };
-    if statement.value.or(statement.low).or(statement.high).is_none() {
-        return None;
-    }
+    statement.value.or(statement.low).or(statement.high)?;
     Some(format!(
         "{:?} {} {} {}",
         statement.kind,
@@ -116,8 +114,8 @@ fn compatible(a: &Statement, b: &Statement) -> bool {
     agree(a.line.as_ref(), b.line.as_ref(), SpectralLine::same_light)
         && agree(a.solvent.as_ref(), b.solvent.as_ref(), |x, y| x == y)
         && agree(
-            a.temperature.as_ref().and_then(|t| t.celsius()),
-            b.temperature.as_ref().and_then(|t| t.celsius()),
+            a.temperature.as_ref().and_then(StatedTemperature::celsius),
+            b.temperature.as_ref().and_then(StatedTemperature::celsius),
             |(x, dx), (y, dy)| (x - y).abs() <= 1.0_f64.max(dx + dy),
         )
         && agree(a.concentration, b.concentration, |x, y| {

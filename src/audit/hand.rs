@@ -2,6 +2,7 @@
 
 use super::{Code, Finding, Item, Settings, Severity, Subject, Symmetry, signed};
 use crate::compare::{Conditions, ReadingWorth, value_of};
+use crate::quantity::Printed;
 use crate::solvent::{Kinship, kinship};
 use crate::statement::Sign;
 
@@ -70,7 +71,7 @@ pub(super) fn of_structure(subject: &Subject, at: usize, item: &Item, found: &mu
     }
     let Some(value) = statement
         .central_value()
-        .or(statement.low.or(statement.high).map(|limit| limit.value()))
+        .or(statement.low.or(statement.high).map(Printed::value))
     else {
         return;
     };

@@ -2,6 +2,7 @@
 
 use super::Code;
 use sha2::{Digest, Sha256};
+use std::fmt::Write;
 
 /// An entry as far as the id of a finding goes.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -37,7 +38,8 @@ pub fn finding_id(code: Code, entries: &[EntryMark]) -> String {
         if id.len() >= N_DIGITS {
             break;
         }
-        id.push_str(&format!("{byte:02x}"));
+        // Writing to a string cannot fail.
+        let _ = write!(id, "{byte:02x}");
     }
     id
 }

@@ -47,6 +47,10 @@ pub struct Subject {
 
 /// One entry as an audit takes it. Withdrawn entries are not given.
 #[derive(Clone, Debug, PartialEq)]
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "four facts of an entry that do not exclude each other"
+)]
 pub struct Item {
     /// What the entry is called in words: its number, or its row in a file.
     pub label: String,

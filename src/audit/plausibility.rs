@@ -4,7 +4,7 @@ use super::{Code, Finding, Item, Severity, Subject, shown, signed};
 use crate::compare::Conditions;
 use crate::quantity::{Angle, Concentration, Length, Printed, SpecificRotation, SpectralLine, Temperature};
 use crate::solvent::Solvent;
-use crate::statement::{RotationKind, Sign, Statement, observed_angle, specific_from_angle};
+use crate::statement::{RotationKind, Sign, StatedTemperature, Statement, observed_angle, specific_from_angle};
 
 /// Finest step in which any polarimeter shows an angle (common practice: 0.0001° for the best).
 const FINEST_STEP: Angle = Angle::from_degrees(0.0001);
@@ -196,7 +196,12 @@ fn one_digit_off(lamp: f64, nm: f64) -> bool {
 }
 
 fn temperature(statement: &Statement, push: &mut impl FnMut(Code, Severity, String)) {
-    let Some(celsius) = statement.temperature.as_ref().and_then(|t| t.celsius()).map(|(t, _)| t) else {
+    let Some(celsius) = statement
+        .temperature
+        .as_ref()
+        .and_then(StatedTemperature::celsius)
+        .map(|(t, _)| t)
+    else {
         return;
     };
     let temperature = Temperature::from_celsius(celsius);

@@ -225,11 +225,11 @@ pub fn history_of_entry(library: &Library, id: EntryId) -> Result<Vec<Happening>
     lines.sort_by_key(|line| line.id);
     lines.dedup_by_key(|line| line.id);
     happenings.extend(lines.into_iter().map(|line| {
-        let record = match line.entity.as_str() {
-            "entry" => record.clone(),
-            "finding" => format!("finding {}", line.entity_uid),
-            // A second keying is something that happened to the entry.
-            _ => record.clone(),
+        // A second keying is something that happened to the entry.
+        let record = if line.entity == "finding" {
+            format!("finding {}", line.entity_uid)
+        } else {
+            record.clone()
         };
         happening(line, record)
     }));

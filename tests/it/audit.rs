@@ -559,6 +559,7 @@ fn what_an_import_brings_is_audited_with_what_is_there() {
 /// the printed text (`as_printed`): all but the one named false below show a true contradiction or misprint of the print.
 /// Findings that only say what is not printed, or that two prints are one measurement, are not counted.
 #[test]
+#[expect(clippy::print_stdout, reason = "the numbers are the point")]
 fn the_audit_of_the_starter_library_cries_wolf_seldom() {
     let (_folder, library) = starter_library();
     let mut found = Vec::new();
