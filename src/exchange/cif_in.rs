@@ -8,6 +8,7 @@ use super::cif_text;
 use super::decode::read_whole;
 use super::rows::{About, Event, Format, ReadError, ReadOptions, Row};
 use super::table_in::text_fault;
+use crate::notation;
 use std::collections::HashMap;
 use std::path::Path;
 
@@ -157,6 +158,10 @@ impl Block {
         }
         for (rotation, line) in rotations.into_iter().flatten() {
             cells[6] = join(rotation);
+            // Some texts are a rotation only by the name of their item, such as `\a^25^~D~ = -10 deg`.
+            if notation::read(&cells[6]).is_empty() {
+                cells[6] = format!("_chemical.optical_rotation '{}'", cells[6]);
+            }
             visit(Event::Row(Row {
                 line: *line,
                 fault: text_fault(&cells.concat(), "the encoding of the file"),
