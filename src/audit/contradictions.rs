@@ -5,9 +5,9 @@
 //! A value that another, differently printed one supports is not looked at, and at most [`MOST_SIBLINGS`] are pooled, so
 //! that the work grows with the number of entries and not with its square.
 //!
-//! Siblings are values in the same or a kindred solvent, or without a printed one. Rotations differ so much between other
-//! solvents that such values, where there are no nearer ones, only show a factor of ten; an acid or base, which makes
-//! another species, shows nothing of a value without it.
+//! Siblings are values in the same or a kindred solvent, or without a printed one. Between other solvents rotations
+//! differ so much that such values say nothing of each other, and no more do an acid or base, which makes another
+//! species, and a value whose solvent is not printed.
 
 use super::{Code, Finding, Item, Settings, Severity, Subject, labels, shown, signed};
 use crate::compare::{Conditions, FormLink, HandKnown, Pooling, ReadingWorth, Reference, SampleExcess, pool, value_of};
@@ -17,6 +17,9 @@ use crate::statement::Role;
 
 /// Siblings that are pooled: those with the likest conditions.
 const MOST_SIBLINGS: usize = 12;
+
+/// Values that siblings are chosen from; of more, evenly spread ones in the order of their size.
+const MOST_SCANNED: usize = 400;
 
 /// Neighbours in value that are looked at for support.
 const MOST_NEIGHBOURS: usize = 8;
@@ -105,8 +108,11 @@ fn is_supported(judged: &[Judged<'_>], place: usize) -> bool {
             && forms_agree(this, other)
             && distance(&this.conditions, &other.conditions).is_some_and(|distance| distance < FAR)
     };
-    let below = judged[..place].iter().rev().take(MOST_NEIGHBOURS);
-    let above = judged[place + 1..].iter().take(MOST_NEIGHBOURS);
+    // Equal values are copies and support nothing; the list is sorted, so they are stepped over at once.
+    let first = judged[..place].partition_point(|other| other.value < this.value);
+    let after = place + judged[place..].partition_point(|other| other.value <= this.value);
+    let below = judged[..first].iter().rev().take(MOST_NEIGHBOURS);
+    let above = judged[after..].iter().take(MOST_NEIGHBOURS);
     below.chain(above).any(supports)
 }
 
@@ -114,9 +120,11 @@ fn is_supported(judged: &[Judged<'_>], place: usize) -> bool {
 /// is kept out is held against the others, never they against it.
 fn siblings<'a, 'b>(judged: &'b [Judged<'a>], place: usize, judge_kept_out: bool) -> Vec<&'b Judged<'a>> {
     let this = &judged[place];
+    let stride = judged.len().div_ceil(MOST_SCANNED);
     let mut siblings: Vec<(f64, &Judged<'_>)> = judged
         .iter()
         .enumerate()
+        .step_by(stride)
         .filter(|(at, other)| {
             *at != place
                 && !(judge_kept_out && other.item.kept_out)
@@ -126,11 +134,6 @@ fn siblings<'a, 'b>(judged: &'b [Judged<'a>], place: usize, judge_kept_out: bool
         .filter_map(|(_, other)| Some((distance(&this.conditions, &other.conditions)?, other)))
         .collect();
     siblings.sort_by(|(a, x), (b, y)| a.total_cmp(b).then(x.at.cmp(&y.at)));
-    let of_other_solvents =
-        |other: &Judged<'_>| solvent_distance(&this.conditions, &other.conditions) == Some(OTHER_SOLVENT);
-    if siblings.iter().any(|(_, other)| !of_other_solvents(other)) {
-        siblings.retain(|(_, other)| !of_other_solvents(other));
-    }
     siblings.truncate(MOST_SIBLINGS);
     siblings.into_iter().map(|(_, other)| other).collect()
 }
@@ -146,7 +149,7 @@ fn solvent_distance(a: &Conditions, b: &Conditions) -> Option<f64> {
         (Some(a), Some(b)) => match kinship(a, b) {
             Kinship::Same => Some(0.0),
             Kinship::Kindred => Some(2.0),
-            Kinship::Other => (!ionises(a) && !ionises(b)).then_some(OTHER_SOLVENT),
+            Kinship::Other => None,
         },
         (Some(known), None) | (None, Some(known)) => (!ionises(known)).then_some(3.0),
         (None, None) => Some(3.0),
@@ -164,9 +167,6 @@ fn forms_agree(a: &Judged<'_>, b: &Judged<'_>) -> bool {
         _ => true,
     }
 }
-
-/// Distance of two solvents that are no kin.
-const OTHER_SOLVENT: f64 = 6.0;
 
 /// From this distance on conditions are not alike.
 const FAR: f64 = 5.0;
@@ -216,12 +216,6 @@ fn against_siblings(
     items: &[Item],
     settings: &Settings,
 ) -> Option<Finding> {
-    let nearer = siblings.iter().any(|other| {
-        solvent_distance(&this.conditions, &other.conditions).is_some_and(|distance| distance < OTHER_SOLVENT)
-    });
-    if !nearer && !is_of_another_order(this, siblings) {
-        return None;
-    }
     let references: Vec<Reference> = siblings.iter().map(|sibling| reference(this, sibling)).collect();
     let pooling = pool(&this.conditions, &references, &settings.effects, &settings.options);
     let expected = Expected::of(&pooling, this)?;
@@ -249,7 +243,7 @@ fn against_siblings(
         signed(expected.low),
         signed(expected.high),
     );
-    let (code, severity, reason) = if nearer && expected.holds(-this.value) && !expected.spans_zero() {
+    let (code, severity, reason) = if expected.holds(-this.value) && !expected.spans_zero() {
         (
             Code::SignFlip,
             Severity::High,
@@ -262,8 +256,6 @@ fn against_siblings(
     {
         let reason = format!("{lead}: it fits {words}, as {}.", signed(fits));
         (Code::PowerOfTen, Severity::High, reason)
-    } else if !nearer {
-        return None;
     } else {
         let far = expected.half_widths(this.value);
         let severity = if far >= CLEARLY_OUTSIDE {
@@ -280,14 +272,6 @@ fn against_siblings(
     let mut finding = Finding::new(code, severity, reason, vec![this.at]);
     finding.against = used;
     Some(finding)
-}
-
-/// Whether a value is so far from the middle of its siblings that a factor of ten can be missing; spares the pooling.
-fn is_of_another_order(this: &Judged<'_>, siblings: &[&Judged<'_>]) -> bool {
-    let mut sizes: Vec<f64> = siblings.iter().map(|sibling| sibling.value.abs()).collect();
-    sizes.sort_by(f64::total_cmp);
-    let ratio = this.value.abs() / sizes[sizes.len() / 2].max(f64::MIN_POSITIVE);
-    !(0.25..=4.0).contains(&ratio)
 }
 
 /// What a value is tried with.

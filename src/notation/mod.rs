@@ -2,7 +2,7 @@
 //!
 //! [`read`] finds every statement of rotation in any text: places that may hold one are picked out, the text around
 //! them is brought to one plain form, cut into tokens, and read by a grammar that recovers from what it does not
-//! understand. A statement holds only what was printed and carries its doubts. [`write`] is the inverse.
+//! understand. A statement holds only what was printed and carries its doubts. [`write()`] is the inverse.
 
 mod amount;
 mod clean;

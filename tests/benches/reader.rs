@@ -1,6 +1,7 @@
 //! Speed of the reader on seeded synthetic prose, beside a line filter over the same bytes.
 //!
-//! `cargo bench --bench reader`. Prints bytes, seconds and the ratio; asserts nothing.
+//! `cargo bench --bench reader [-- MEGABYTES]` (10 unless told). The filter is the regular expression
+//! `\[α\]|\[a\]D|rotation` over each line. Prints bytes, seconds and the ratio; asserts nothing.
 
 use std::fmt::Write as _;
 use std::hint::black_box;
@@ -60,19 +61,21 @@ fn seconds(mut work: impl FnMut()) -> f64 {
 
 fn main() {
     let mut out = String::new();
+    let megabytes: usize = std::env::args()
+        .skip(1)
+        .find_map(|word| word.parse().ok())
+        .unwrap_or(10);
+    let Ok(pattern) = regex::Regex::new(r"\[α\]|\[a\]D|rotation") else {
+        return;
+    };
     for one_in in [20, 100, 1_000_000] {
-        let text = prose(10_000_000, one_in);
+        let text = prose(megabytes * 1_000_000, one_in);
         let found = biot::notation::read(&text).len();
         let read = seconds(|| {
             black_box(biot::notation::read(black_box(&text)).len());
         });
-        let words = ["[α]", "[a]D", "rotation"];
         let filter = seconds(|| {
-            black_box(
-                text.lines()
-                    .filter(|line| words.iter().any(|word| line.contains(word)))
-                    .count(),
-            );
+            black_box(text.lines().filter(|line| pattern.is_match(line)).count());
         });
         let megabytes = text.len() as f64 / 1e6;
         let _ = writeln!(

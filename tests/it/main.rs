@@ -8,6 +8,7 @@
 )]
 
 mod architecture;
+mod audit;
 mod check;
 mod cli;
 mod compound;
@@ -17,6 +18,7 @@ mod library;
 mod names;
 mod notation;
 mod posterior;
+mod review;
 mod share;
 mod solvent;
 mod standards;
