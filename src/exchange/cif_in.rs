@@ -4,9 +4,11 @@
 //! text fields between semicolons at the start of a line. Item names of both the old (`_chemical_optical_rotation`) and
 //! the new dictionary (`_chemical.optical_rotation`) are understood. Save frames and everything else are passed over.
 
+use super::cif_text;
 use super::decode::read_whole;
 use super::rows::{About, Event, Format, ReadError, ReadOptions, Row};
 use super::table_in::text_fault;
+use crate::notation;
 use std::collections::HashMap;
 use std::path::Path;
 
@@ -107,7 +109,7 @@ impl Block {
         let join = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
         let mut names: Vec<String> = ["_chemical_name_common", "_chemical_name_systematic"]
             .iter()
-            .filter_map(|name| self.first(&[name]).map(join))
+            .filter_map(|name| self.first(&[name]).map(|name| cif_text::plain(&join(name))))
             .collect();
         let name = if names.is_empty() {
             String::new()
@@ -156,6 +158,10 @@ impl Block {
         }
         for (rotation, line) in rotations.into_iter().flatten() {
             cells[6] = join(rotation);
+            // Some texts are a rotation only by the name of their item, such as `\a^25^~D~ = -10 deg`.
+            if notation::read(&cells[6]).is_empty() {
+                cells[6] = format!("_chemical.optical_rotation '{}'", cells[6]);
+            }
             visit(Event::Row(Row {
                 line: *line,
                 fault: text_fault(&cells.concat(), "the encoding of the file"),
@@ -175,7 +181,12 @@ impl Block {
             "_citation_journal_full",
             "_citation_journal_abbrev",
         ]);
-        let Some(mut text) = journal else { return String::new() };
+        let Some(mut text) = journal else {
+            // A citation in one piece, as our own export writes it.
+            let whole = self.first(&["_citation_special_details"]).unwrap_or_default();
+            let whole: Vec<&str> = whole.split_whitespace().collect();
+            return cif_text::plain(&whole.join(" "));
+        };
         for (before, names) in [
             (" ", ["_journal_volume", "_citation_journal_volume"]),
             (" (", ["_journal_year", "_citation_year"]),

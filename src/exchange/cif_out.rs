@@ -2,15 +2,14 @@
 //!
 //! Written in the CIF 1.1 syntax (International Tables for Crystallography G, 2005, ch. 2.2): ASCII, Greek letters and
 //! accents as backslash codes, long texts in semicolon fields. The rotation is written by [`crate::notation`]. Not for:
-//! reading. A character without a code is written as a numeric character reference, `&#x2025;`, and so are `\`, `^`
-//! and `~` that are no markup; dashes and primes become the ASCII ones.
+//! reading ([`super::cif_in`]).
 
+use super::cif_text::{ascii, prose};
 use super::export::{ExportError, Exported, LeftOut, Limit, Row, Sink};
 use super::fields;
 use crate::library::{Entry, EntryContent};
 use crate::notation::{self, Style};
 use std::io::{self, BufWriter, Write};
-use unicode_normalization::UnicodeNormalization;
 
 /// Fields that have no item in the block of an entry.
 const WITHOUT_ITEM: [&str; 32] = [
@@ -22,7 +21,7 @@ const WITHOUT_ITEM: [&str; 32] = [
     "mirror_key",
     "parent_key",
     "entry_kind",
-    "medium",
+    "wavelength_medium",
     "form",
     "ee_method",
     "role",
@@ -160,7 +159,7 @@ impl Sink for CifOut<'_> {
         if let Some(year) = source.year {
             item(out, "_citation.year", &year.to_string())?;
         }
-        item(out, "_citation.details", &prose(&source.citation))?;
+        item(out, "_citation.special_details", &prose(&source.citation))?;
         Ok(())
     }
 
@@ -264,142 +263,12 @@ fn is_reserved(value: &str) -> bool {
         .any(|word| lower.starts_with(word))
 }
 
-/// Prose in ASCII: markup characters that are none are written as references.
-fn prose(text: &str) -> String {
-    let text = text.replace("&#", "&#x26;#");
-    let mut plain = String::with_capacity(text.len());
-    for c in text.chars() {
-        match c {
-            '\\' | '^' | '~' => reference(c, &mut plain),
-            c => plain.push(c),
-        }
-    }
-    ascii(&plain)
-}
-
-/// The text with every character beyond ASCII as a code, an ASCII look-alike or a reference.
-fn ascii(text: &str) -> String {
-    let mut plain = String::with_capacity(text.len());
-    for c in text.chars() {
-        match c {
-            c if c.is_ascii_control() => plain.push(' '),
-            c if c.is_ascii() => plain.push(c),
-            '\u{2010}'..='\u{2015}' | '\u{2212}' => plain.push('-'),
-            '\u{2032}' | '\u{2018}' | '\u{2019}' => plain.push('\''),
-            '\u{2033}' => plain.push_str("''"),
-            '\u{2034}' => plain.push_str("'''"),
-            '\u{201C}' | '\u{201D}' => plain.push('"'),
-            '\u{A0}' | '\u{2009}' | '\u{202F}' => plain.push(' '),
-            c => match code(c) {
-                Some(code) => plain.push_str(&code),
-                None => reference(c, &mut plain),
-            },
-        }
-    }
-    plain
-}
-
-fn reference(c: char, out: &mut String) {
-    use std::fmt::Write;
-    // Writing to a string cannot fail.
-    let _ = write!(out, "&#x{:X};", u32::from(c));
-}
-
-/// The Greek letters and the ASCII letters that stand for them behind a backslash.
-const GREEK: [(char, char); 24] = [
-    ('α', 'a'),
-    ('β', 'b'),
-    ('χ', 'c'),
-    ('δ', 'd'),
-    ('ε', 'e'),
-    ('φ', 'f'),
-    ('γ', 'g'),
-    ('η', 'h'),
-    ('ι', 'i'),
-    ('κ', 'k'),
-    ('λ', 'l'),
-    ('μ', 'm'),
-    ('ν', 'n'),
-    ('ο', 'o'),
-    ('π', 'p'),
-    ('θ', 'q'),
-    ('ρ', 'r'),
-    ('σ', 's'),
-    ('τ', 't'),
-    ('υ', 'u'),
-    ('ω', 'w'),
-    ('ξ', 'x'),
-    ('ψ', 'y'),
-    ('ζ', 'z'),
-];
-
-/// Combining accents and the characters that stand for them behind a backslash.
-const ACCENTS: [(char, char); 11] = [
-    ('\u{301}', '\''),
-    ('\u{300}', '`'),
-    ('\u{302}', '^'),
-    ('\u{308}', '"'),
-    ('\u{303}', '~'),
-    ('\u{327}', ','),
-    ('\u{328}', ';'),
-    ('\u{30B}', '>'),
-    ('\u{30C}', '<'),
-    ('\u{304}', '='),
-    ('\u{306}', '('),
-];
-
-/// The backslash code of a character.
-fn code(c: char) -> Option<String> {
-    let single = match c {
-        'ß' => Some("\\&s"),
-        'ø' => Some("\\/o"),
-        'Ø' => Some("\\/O"),
-        'ł' => Some("\\/l"),
-        'Ł' => Some("\\/L"),
-        'å' => Some("\\%a"),
-        'Å' => Some("\\%A"),
-        '°' => Some("\\%"),
-        _ => None,
-    };
-    if let Some(code) = single {
-        return Some(code.to_owned());
-    }
-    let lower: Vec<char> = c.to_lowercase().collect();
-    if let Some((greek, latin)) = GREEK.iter().find(|(greek, _)| lower == [*greek]) {
-        let latin = if *greek == c {
-            *latin
-        } else {
-            latin.to_ascii_uppercase()
-        };
-        return Some(format!("\\{latin}"));
-    }
-    let parts: Vec<char> = std::iter::once(c).nfd().collect();
-    match parts[..] {
-        [letter, accent] if letter.is_ascii_alphabetic() => {
-            let (_, mark) = ACCENTS.iter().find(|(known, _)| *known == accent)?;
-            Some(format!("\\{mark}{letter}"))
-        }
-        _ => None,
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    /// Codes as listed in the "common semantic features" of CIF 1.1 (International Tables G, 2.2.7.4.12 ff.).
     #[test]
-    fn characters_have_their_codes() {
-        for (text, written) in [
-            ("(−)-α-Pinene", "(-)-\\a-Pinene"),
-            ("Müller, José, Ångström", "M\\\"uller, Jos\\'e, \\%Angstr\\\"om"),
-            ("Ω at 20 °C", "\\W at 20 \\%C"),
-            ("N^2^ ~ 1\\2", "N&#x5E;2&#x5E; &#x7E; 1&#x5C;2"),
-            ("亮氨酸", "&#x4EAE;&#x6C28;&#x9178;"),
-            ("&#x41;", "&#x26;#x41;"),
-        ] {
-            assert_eq!(prose(text), written);
-        }
+    fn elements_of_a_formula_stand_apart() {
         assert_eq!(spaced_formula("C10H20O"), "C10 H20 O");
         assert_eq!(spaced_formula("C8H11NaClO2"), "C8 H11 Na Cl O2");
     }

@@ -64,7 +64,7 @@ pub const ENTRY_FIELDS: [(&str, FieldKind); 48] = [
     ("temperature_note", Text),
     ("line", Text),
     ("wavelength_nm", Number),
-    ("medium", Text),
+    ("wavelength_medium", Text),
     ("solvent", Text),
     ("conc", Number),
     ("conc_low", Number),
@@ -391,7 +391,7 @@ fn write_statement(s: &Statement, record: &mut Writer) {
                 Medium::Air => "air",
                 Medium::Vacuum => "vacuum",
             };
-            record.text("medium", Some(medium));
+            record.text("wavelength_medium", Some(medium));
         }
         Some(line) => record.text("line", Some(line.to_string())),
     }
@@ -478,7 +478,7 @@ fn temperature(fields: &mut Reader) -> Result<Option<StatedTemperature>, FieldEr
 fn line(fields: &mut Reader) -> Result<Option<SpectralLine>, FieldError> {
     let name = fields.text("line")?;
     let nanometres = fields.real("wavelength_nm")?;
-    let medium = fields.text("medium")?;
+    let medium = fields.text("wavelength_medium")?;
     match (name.as_deref(), nanometres) {
         (None, None) => Ok(None),
         (Some("D"), None) => Ok(Some(SpectralLine::SodiumD)),
@@ -487,7 +487,7 @@ fn line(fields: &mut Reader) -> Result<Option<SpectralLine>, FieldError> {
             let wavelength = match medium.as_deref() {
                 Some("vacuum") => Wavelength::in_vacuum(nm),
                 Some("air") | None => Wavelength::in_air(nm),
-                Some(other) => return Err(wrong("medium", other, "air or vacuum")),
+                Some(other) => return Err(wrong("wavelength_medium", other, "air or vacuum")),
             };
             wavelength
                 .map(|wavelength| Some(SpectralLine::At(wavelength)))

@@ -9,6 +9,7 @@ pub mod bundle;
 pub mod cell;
 mod cif_in;
 pub mod cif_out;
+mod cif_text;
 mod csv_out;
 mod decode;
 pub mod export;

@@ -923,7 +923,7 @@ fn the_starter_library_survives_cif_but_for_what_is_named() {
         assert_eq!(item("_chemical.identifier_inchi"), compound.inchi.as_deref());
         assert_eq!(item("_chemical.identifier_inchi_key"), compound.inchikey.as_deref());
         assert_eq!(
-            from_cif(item("_citation.details").unwrap()),
+            from_cif(item("_citation.special_details").unwrap()),
             without_typography(&source.citation)
         );
         assert_eq!(item("_citation.doi"), source.doi.as_deref());
@@ -957,8 +957,8 @@ fn the_starter_library_survives_cif_but_for_what_is_named() {
     }
     assert!(n_rotations > 930, "{n_rotations} rotations are written");
     assert!(not_named.is_empty(), "lost without a word:\n{}", not_named.join("\n"));
-    // Conditions in words of their own are few; most of these wait for a reader that knows what the writer writes.
-    assert!(done.left_out.len() < 100, "{:?}", done.left_out);
+    // Conditions in words of their own are few.
+    assert!(done.left_out.len() <= 20, "{:?}", done.left_out);
 }
 
 #[test]
