@@ -3,6 +3,7 @@
 //! To import, [`rows`] reads a file of any format into rows of cells, [`mapping`] says which column holds which
 //! [`field`], and [`record`] turns a row into what the library holds, or into the reason why not.
 
+mod cell_in;
 mod cif_in;
 mod decode;
 pub mod field;

@@ -23,7 +23,7 @@ const ADDED: [&str; 2] = ["line", "reason"];
 enum Writer {
     Lines(BufWriter<NamedTempFile>),
     Table {
-        writer: csv::Writer<BufWriter<NamedTempFile>>,
+        writer: Box<csv::Writer<BufWriter<NamedTempFile>>>,
         /// Columns that are written: those of the file without the two an earlier import added.
         n_columns: usize,
         n_headings: usize,
@@ -72,13 +72,12 @@ impl Rejects {
     /// When the file cannot be written.
     pub fn add(&mut self, headings: &[String], row: &Row, reason: &str) -> io::Result<()> {
         let Some(path) = &self.path else { return Ok(()) };
-        let writer = match &mut self.writer {
-            Some(writer) => writer,
-            None => {
-                let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty());
-                let file = BufWriter::new(NamedTempFile::new_in(folder.unwrap_or(Path::new(".")))?);
-                self.writer.insert(Writer::begin(file, headings, row.raw.is_some())?)
-            }
+        let writer = if let Some(writer) = &mut self.writer {
+            writer
+        } else {
+            let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty());
+            let file = BufWriter::new(NamedTempFile::new_in(folder.unwrap_or(Path::new(".")))?);
+            self.writer.insert(Writer::begin(file, headings, row.raw.is_some())?)
         };
         match writer {
             Writer::Lines(out) => {
@@ -141,7 +140,7 @@ impl Writer {
         if is_lines {
             return Ok(Self::Lines(file));
         }
-        let mut writer = csv::Writer::from_writer(file);
+        let mut writer = Box::new(csv::Writer::from_writer(file));
         let n_headings = headings.len();
         let is_reject = headings.ends_with(&ADDED.map(str::to_owned));
         let n_columns = if is_reject {
