@@ -11,7 +11,9 @@
 //! | [`statement`] | one printed value of rotation and its definition equations |
 //! | [`notation`] | printed text to statements and back |
 //! | [`measurement`] | an angle and how it was taken, to a specific rotation with its uncertainty |
+//! | [`instrument`] | control standards: the sugar scale and the rotation of quartz |
 //! | [`compare`] | one measured value against references: the statistical model, pure |
+//! | [`audit`] | what about the entries of a compound is probably wrong, pure |
 //! | [`library`] | the store and the search index, the only place with SQL and tantivy |
 //! | [`exchange`] | files to statements, statements to files |
 //! | [`tasks`] | one function per thing a user does |
@@ -24,7 +26,9 @@ pub mod compound;
 pub mod statement;
 pub mod notation;
 pub mod measurement;
+pub mod instrument;
 pub mod compare;
+pub mod audit;
 pub mod library;
 pub mod exchange;
 pub mod tasks;

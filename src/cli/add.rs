@@ -2,13 +2,11 @@
 
 use super::args;
 use super::change::ChangeOptions;
-use super::statement::StatementOptions;
+use super::statement::{self, StatementOptions};
 use super::{Failure, Outcome, Session};
 use crate::library::{Access, EntryKind, Hand, Identity, LimitMethod, NewSource, SourceKind};
-use crate::notation;
 use crate::quantity::Printed;
 use crate::report::{self, json::AddedJson};
-use crate::statement::Statement;
 use crate::tasks::curate::{self, AddRequest, CompoundRequest};
 use clap::Args;
 
@@ -106,7 +104,7 @@ pub struct AddArguments {
 
 /// Adds the entry.
 pub fn run(arguments: &AddArguments, session: &mut Session) -> Result<Outcome, Failure> {
-    let statement = statement(arguments)?;
+    let statement = statement::read(arguments.text.as_deref(), &arguments.statement)?;
     let typed = arguments.compound.trim();
     let is_number = !typed.is_empty() && typed.bytes().all(|b| b.is_ascii_digit());
     let method = LimitMethod {
@@ -171,32 +169,4 @@ pub fn run(arguments: &AddArguments, session: &mut Session) -> Result<Outcome, F
         }
     })?;
     Ok(Outcome::Answered)
-}
-
-/// The statement: what is read from the printed text, overruled by the options.
-fn statement(arguments: &AddArguments) -> Result<Statement, Failure> {
-    let mut statement = match &arguments.text {
-        None => Statement::default(),
-        Some(text) => {
-            let mut found = notation::read(text);
-            if found.len() != 1 {
-                let listed: Vec<String> = found.iter().map(|found| found.statement.as_printed.clone()).collect();
-                let message = if found.is_empty() {
-                    "no rotation is found in the text".to_owned()
-                } else {
-                    format!(
-                        "{} rotations are found in the text: {}",
-                        found.len(),
-                        listed.join(" | ")
-                    )
-                };
-                return Err(Failure::usage("not-one-statement", message)
-                    .at("--text")
-                    .hint("give the text of one value, or its fields as options"));
-            }
-            found.remove(0).statement
-        }
-    };
-    arguments.statement.put(&mut statement);
-    Ok(statement)
 }

@@ -42,10 +42,10 @@ pub struct CheckArguments {
     #[arg(long, value_parser = args::rotation, value_name = "NUMBER", help_heading = "What was measured")]
     pub uncertainty: Option<Printed>,
     /// Cell length
-    #[arg(long, value_parser = quantity::parse_length, value_name = "LENGTH", help_heading = "What was measured")]
+    #[arg(long, visible_alias = "path", value_parser = quantity::parse_length, value_name = "LENGTH", help_heading = "What was measured")]
     pub cell: Option<Length>,
     /// Concentration of the solution
-    #[arg(long, allow_hyphen_values = true, value_parser = quantity::parse_concentration, conflicts_with_all = ["mass", "density"], value_name = "CONCENTRATION", help_heading = "What was measured")]
+    #[arg(long, visible_alias = "concentration", allow_hyphen_values = true, value_parser = quantity::parse_concentration, conflicts_with_all = ["mass", "density"], value_name = "CONCENTRATION", help_heading = "What was measured")]
     pub conc: Option<StatedConcentration>,
     /// Mass dissolved
     #[arg(long, allow_hyphen_values = true, value_parser = quantity::parse_mass, requires = "volume", value_name = "MASS", help_heading = "What was measured")]
@@ -172,7 +172,7 @@ fn measured(arguments: &CheckArguments, molar_mass: Option<MolarMass>) -> Result
         (Some(stated), ..) => Some(
             stated
                 .to_mass_concentration(molar_mass, arguments.density)
-                .map_err(quantity)?,
+                .map_err(|error| quantity(&error))?,
         ),
         (None, Some(mass), Some(volume)) => Some(Amount::MassInVolume { mass, volume }.concentration()),
         _ => None,
@@ -230,6 +230,6 @@ fn amount(arguments: &CheckArguments, concentration: Option<Concentration>) -> R
     }
 }
 
-fn quantity(error: QuantityError) -> Failure {
+fn quantity(error: &QuantityError) -> Failure {
     Failure::usage("quantity", error.to_string())
 }

@@ -4,9 +4,12 @@
 //! what to do and the exit code are put together here, once.
 
 use super::choose;
+use crate::exchange::export::ExportError;
+use crate::exchange::take::TakeError;
 use crate::library::LibraryError;
 use crate::report::{Column, Page, Table};
 use crate::tasks::curate::CurateError;
+use crate::tasks::share::ShareError;
 use serde::Serialize;
 use std::io;
 
@@ -183,6 +186,23 @@ impl From<CurateError> for Failure {
             CurateError::Cas(_) => "cas-number",
             CurateError::Contradiction { .. } => "contradiction",
             CurateError::NoValue => "no-value",
+        };
+        Self::usage(code, "").told(&error.to_string())
+    }
+}
+
+impl From<ShareError> for Failure {
+    fn from(error: ShareError) -> Self {
+        let code = match error {
+            ShareError::Export(ExportError::Library(error)) | ShareError::Take(TakeError::Library(error)) => {
+                return error.into();
+            }
+            ShareError::Export(ExportError::Io(error)) => return error.into(),
+            ShareError::File { doing, path, source } => return file_failure(doing, &path, &source),
+            ShareError::Export(ExportError::Unholdable { .. }) => "format",
+            ShareError::Take(TakeError::Bundle(_)) => "bundle",
+            ShareError::Conflicts { .. } => "conflicts-file",
+            ShareError::UnknownSource { .. } => "unknown-source",
         };
         Self::usage(code, "").told(&error.to_string())
     }

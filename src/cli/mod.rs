@@ -7,6 +7,7 @@
 
 mod add;
 pub mod args;
+mod audit;
 mod backup;
 mod change;
 mod check;
@@ -14,16 +15,21 @@ mod choose;
 mod completions;
 mod confirm;
 mod edit;
+mod export;
 mod failure;
 mod import;
+mod history;
 mod info;
 mod merge;
 mod read;
 mod restore;
+mod review;
 mod search;
 mod session;
 mod show;
 mod statement;
+mod take;
+mod undo;
 mod withdraw;
 
 pub use failure::{Candidate, Failure, Fault};
@@ -99,8 +105,20 @@ pub enum Command {
     Confirm(confirm::ConfirmArguments),
     /// Take an entry out of use, with a reason
     Withdraw(withdraw::WithdrawArguments),
+    /// List drafts, or key one a second time without seeing the first keying
+    Review(Box<review::ReviewArguments>),
     /// Make two compounds of the library one
     Merge(merge::MergeArguments),
+    /// Write entries to a file: CSV, XLSX, CIF, JSON Lines, or a bundle for another library
+    Export(export::ExportArguments),
+    /// Take in a bundle from another library
+    Take(take::TakeArguments),
+    /// Find what in the library is probably wrong
+    Audit(audit::AuditArguments),
+    /// Show who changed what, when and why
+    History(history::HistoryArguments),
+    /// Take back the last import
+    Undo(undo::UndoArguments),
     /// Make a verified copy of the library
     Backup(backup::BackupArguments),
     /// Put a backup in the place of the library
@@ -165,7 +183,13 @@ fn dispatch(arguments: &Arguments, session: &mut Session) -> Result<Outcome, Fai
         Command::Edit(arguments) => edit::run(arguments, session),
         Command::Confirm(arguments) => confirm::run(arguments, session),
         Command::Withdraw(arguments) => withdraw::run(arguments, session),
+        Command::Review(arguments) => review::run(arguments, session),
         Command::Merge(arguments) => merge::run(arguments, session),
+        Command::Export(arguments) => export::run(arguments, session),
+        Command::Take(arguments) => take::run(arguments, session),
+        Command::Audit(arguments) => audit::run(arguments, session),
+        Command::History(arguments) => history::run(arguments, session),
+        Command::Undo(arguments) => undo::run(arguments, session),
         Command::Backup(arguments) => backup::run(arguments, session),
         Command::Restore(arguments) => restore::run(arguments, session),
         Command::Info(arguments) => info::run(arguments, session),

@@ -58,8 +58,10 @@ pub fn run(arguments: &ReadArguments, session: &mut Session) -> Result<Outcome, 
         let mut bytes = Vec::new();
         let failed = |error: io::Error| file_failure("read", file, &error);
         open(file)?.read_to_end(&mut bytes).map_err(failed)?;
-        let name = (files.len() > 1).then(|| file.clone());
-        texts.push(Input::new(name, String::from_utf8_lossy(&bytes).into_owned()));
+        texts.push(Input::new(
+            Some(file.clone()),
+            String::from_utf8_lossy(&bytes).into_owned(),
+        ));
     }
     whole(&texts, session)?;
     Ok(Outcome::Answered)
@@ -82,24 +84,17 @@ impl Input {
     }
 }
 
+/// Answers each text with one object, a line each.
 fn whole(texts: &[Input], session: &mut Session) -> Result<(), Failure> {
-    let json: Vec<ReadJson> = texts
-        .iter()
-        .map(|text| ReadJson::new(text.file.as_deref(), &text.found))
-        .collect();
-    let write = |page: &mut report::Page| {
-        for text in texts {
-            if let Some(file) = &text.file {
+    for text in texts {
+        session.line(&ReadJson::new(text.file.as_deref(), &text.found), |page| {
+            if let Some(file) = text.file.as_ref().filter(|_| texts.len() > 1) {
                 page.heading(&file.display().to_string());
             }
             report::read::list(&text.text, &text.found, page);
-        }
-    };
-    // One text is answered with one object, several with a list of them.
-    match json.as_slice() {
-        [one] => session.answer(one, write),
-        several => session.answer(&several, write),
+        })?;
     }
+    session.flush()
 }
 
 /// Reads a stream line by line in constant memory and answers each line as it comes.

@@ -206,6 +206,16 @@ impl Session {
         Ok(())
     }
 
+    /// Standard output itself, for a file that is written to it: no byte of it is changed. What was answered before
+    /// comes before it.
+    ///
+    /// # Errors
+    /// When standard output cannot be written.
+    pub fn bytes(&mut self) -> Result<io::Stdout, Failure> {
+        self.flush()?;
+        Ok(io::stdout())
+    }
+
     /// Tells the user something that is no result; nothing is said when told to be quiet.
     pub fn notice(&mut self, text: &str) {
         if !self.manner.quiet {

@@ -2,6 +2,7 @@
 
 use super::args;
 use super::failure::Failure;
+use crate::notation;
 use crate::quantity::{self, Length, Printed, SpectralLine, StatedConcentration};
 use crate::solvent::Solvent;
 use crate::statement::{
@@ -38,16 +39,16 @@ pub struct StatementOptions {
     #[arg(long, value_parser = quantity::parse_line, value_name = "LINE")]
     pub line: Option<SpectralLine>,
     /// Temperature: 20, "20 °C", "293 K", 20..25, or room
-    #[arg(long, allow_hyphen_values = true, value_parser = args::stated_temperature, value_name = "TEMPERATURE")]
+    #[arg(long, visible_alias = "temp", allow_hyphen_values = true, value_parser = args::stated_temperature, value_name = "TEMPERATURE")]
     pub temperature: Option<StatedTemperature>,
     /// Solvent as printed, or neat
     #[arg(long, value_parser = args::solvent, value_name = "SOLVENT")]
     pub solvent: Option<Solvent>,
     /// Concentration; a bare number is in g/100 mL
-    #[arg(long, value_parser = quantity::parse_concentration, value_name = "CONCENTRATION")]
+    #[arg(long, visible_alias = "conc", value_parser = quantity::parse_concentration, value_name = "CONCENTRATION")]
     pub concentration: Option<StatedConcentration>,
     /// Cell length; a bare number is in mm
-    #[arg(long, value_parser = quantity::parse_length, value_name = "LENGTH")]
+    #[arg(long, visible_alias = "cell", value_parser = quantity::parse_length, value_name = "LENGTH")]
     pub length: Option<Length>,
     /// Enantiomeric excess of the sample in per cent; ">99" for a lower bound
     #[arg(long, value_parser = excess, value_name = "PER_CENT")]
@@ -185,6 +186,37 @@ impl StatementOptions {
         put(&mut statement.role, role);
         put(&mut statement.place, self.place.clone());
     }
+}
+
+/// A statement: what is read from the printed text, overruled by the options.
+///
+/// # Errors
+/// When the text does not hold exactly one rotation.
+pub fn read(text: Option<&str>, options: &StatementOptions) -> Result<Statement, Failure> {
+    let mut statement = match text {
+        None => Statement::default(),
+        Some(text) => {
+            let mut found = notation::read(text);
+            if found.len() != 1 {
+                let listed: Vec<String> = found.iter().map(|found| found.statement.as_printed.clone()).collect();
+                let message = if found.is_empty() {
+                    "no rotation is found in the text".to_owned()
+                } else {
+                    format!(
+                        "{} rotations are found in the text: {}",
+                        found.len(),
+                        listed.join(" | ")
+                    )
+                };
+                return Err(Failure::usage("not-one-statement", message)
+                    .at("--text")
+                    .hint("give the text of one value, or its fields as options"));
+            }
+            found.remove(0).statement
+        }
+    };
+    options.put(&mut statement);
+    Ok(statement)
 }
 
 /// Takes a field out of a statement by the name its option has.

@@ -117,7 +117,7 @@ pub(super) struct Transfers {
     /// Factor that takes the reference's value to the measurement's line and form.
     pub factor: f64,
     /// Shared draws.
-    pub transfers: Vec<Transfer>,
+    pub shared: Vec<Transfer>,
     /// The same, to show.
     pub differences: Vec<Difference>,
 }
@@ -135,7 +135,7 @@ pub(super) fn transfers(
 ) -> Result<Transfers, (String, Vec<Difference>)> {
     let mut made = Transfers {
         factor: 1.0,
-        transfers: Vec::new(),
+        shared: Vec::new(),
         differences: Vec::new(),
     };
     let relative = |sd: f64| sd / scale;
@@ -167,7 +167,7 @@ pub(super) fn transfers(
         sd,
         relative(sd),
     );
-    if let (Some(row), Some(made)) = (row, made.transfers.last_mut()) {
+    if let (Some(row), Some(made)) = (row, made.shared.last_mut()) {
         made.failure = effects.failure(Aspect::Solvent, row);
     }
 
@@ -323,7 +323,7 @@ impl Transfers {
             Some(_) => Size::Small,
         };
         if sd != 0.0 {
-            self.transfers.push(Transfer {
+            self.shared.push(Transfer {
                 group: (aspect, group),
                 sd,
                 failure: 0.0,

@@ -124,6 +124,9 @@ impl EffectTable {
     }
 
     /// The table that comes with the program.
+    ///
+    /// # Panics
+    /// Never: a test reads the table that is compiled in.
     pub fn built_in() -> Self {
         Self::from_csv(include_str!("../../data/condition_effects.csv"))
             .expect("the built-in table is read by a test of this module")

@@ -251,6 +251,13 @@ pub fn purity_density(posterior: &Mixture, value: SpecificRotation, uncertainty:
     }
     points.sort_by(f64::total_cmp);
     points.dedup_by(|a, b| (*a - *b).abs() < narrowest / 10.0);
+    // The ends belong to the range, whichever neighbours were dropped.
+    if let Some(first) = points.first_mut() {
+        *first = -1.0;
+    }
+    if let Some(last) = points.last_mut() {
+        *last = 1.0;
+    }
     let density: Vec<f64> = points
         .iter()
         .map(|&p| {
@@ -289,6 +296,13 @@ pub fn purity_density(posterior: &Mixture, value: SpecificRotation, uncertainty:
 impl PurityDensity {
     /// The quantile at probability `p`.
     pub fn quantile(&self, p: f64) -> f64 {
+        // All mass lies within the ends, whatever rounding makes of a sum of probabilities.
+        if p >= 1.0 - 1e-9 {
+            return self.points[self.points.len() - 1];
+        }
+        if p <= 1e-9 {
+            return self.points[0];
+        }
         let after = self
             .cumulated
             .partition_point(|&c| c < p)

@@ -31,6 +31,9 @@ pub(super) fn normal_density(deviation: f64, variance: f64) -> f64 {
     (-0.5 * deviation * deviation / variance).exp() / (2.0 * std::f64::consts::PI * variance).sqrt()
 }
 
+/// Variances within this factor are taken as alike when neighbours are merged.
+const ALIKE_VARIANCE: f64 = 1.25;
+
 /// Components lighter than this are dropped when a mixture is made.
 const LIGHTEST: f64 = 1e-7;
 
@@ -48,7 +51,14 @@ impl Mixture {
             component.weight /= total;
         }
         components.retain(|c| c.weight > LIGHTEST);
-        components.sort_by(|a, b| a.tau.total_cmp(&b.tau).then(a.mean.total_cmp(&b.mean)));
+        // Neighbours in this order are alike in τ and width, so that merging them finds its pairs in one pass.
+        let width = |c: &Component| (c.variance.ln() / ALIKE_VARIANCE.ln()).floor();
+        components.sort_by(|a, b| {
+            a.tau
+                .total_cmp(&b.tau)
+                .then(width(a).total_cmp(&width(b)))
+                .then(a.mean.total_cmp(&b.mean))
+        });
         let mut merged: Vec<Component> = Vec::with_capacity(components.len());
         for component in components {
             if let Some(last) = merged.last_mut()
@@ -172,7 +182,7 @@ impl Mixture {
         const POINTS: usize = 240;
         let low = self.quantile(0.002);
         let high = self.quantile(0.998);
-        if !(high > low) {
+        if high <= low {
             return None;
         }
         let step = (high - low) / POINTS as f64;
@@ -204,7 +214,9 @@ impl Mixture {
 /// Whether two components lie so close that one normal distribution serves for both.
 fn alike(a: &Component, b: &Component) -> bool {
     let sd = a.variance.min(b.variance).sqrt();
-    (a.mean - b.mean).abs() < 0.15 * sd && a.variance < 1.2 * b.variance && b.variance < 1.2 * a.variance
+    (a.mean - b.mean).abs() < 0.15 * sd
+        && a.variance < ALIKE_VARIANCE * b.variance
+        && b.variance < ALIKE_VARIANCE * a.variance
 }
 
 fn merge(a: &Component, b: &Component) -> Component {

@@ -165,7 +165,7 @@ pub fn pool(measured: &Conditions, references: &[Reference], effects: &EffectTab
                                 at,
                                 value,
                                 variance: uncertainty * uncertainty,
-                                shared: made.transfers,
+                                shared: made.shared,
                             });
                             outcome.used = true;
                         }

@@ -174,7 +174,7 @@ impl Conditions {
             temperature: statement
                 .temperature
                 .as_ref()
-                .and_then(|t| t.celsius())
+                .and_then(crate::statement::StatedTemperature::celsius)
                 .map(|(celsius, _)| crate::quantity::Temperature::from_celsius(celsius)),
             line: statement.line.clone(),
             solvent: statement.solvent.clone(),

@@ -120,6 +120,9 @@ impl Thresholds {
     }
 
     /// The thresholds that come with the program.
+    ///
+    /// # Panics
+    /// Never: a test reads the table that is compiled in.
     pub fn built_in() -> Self {
         Self::from_toml(include_str!("../../data/verdict_thresholds.toml"))
             .expect("the built-in thresholds are read by a test of this module")
@@ -171,9 +174,13 @@ fn code(p: &Probabilities, pooling: &Pooling, t: &Thresholds) -> VerdictCode {
 
 /// A rotation in print form: sign and as many digits as its size deserves.
 fn rotation(value: f64) -> String {
-    let digits = if value.abs() >= 100.0 { 0 } else { 1 };
+    let digits = usize::from(value.abs() < 100.0);
     format!("{value:+.digits$}").replace('-', "\u{2212}")
 }
+
+/// Why a hand stays open.
+const UNTESTED: &str = "the hand cannot be tested: no reference of independently known hand stands in the same or a \
+                        kindred solvent.";
 
 fn sentence(code: VerdictCode, p: &Probabilities, pooling: &Pooling, measured: &Measured) -> String {
     let x = rotation(measured.value.conventional());
@@ -191,8 +198,6 @@ fn sentence(code: VerdictCode, p: &Probabilities, pooling: &Pooling, measured: &
     } else {
         format!("{sources} sources")
     };
-    const UNTESTED: &str = "the hand cannot be tested: no reference of independently known hand stands in the same or a \
-                            kindred solvent.";
     let (untested, fits) = if pooling.hand_can_be_tested {
         (String::new(), String::new())
     } else {

@@ -3,6 +3,7 @@
 //! As [`crate::quantity`] reads what a person types, with what tables add: decimal commas beside points that part
 //! thousands, ranges, printed statements in a cell. Every reader says in words why a text does not do.
 
+use super::fields::split_list;
 use crate::notation;
 use crate::quantity::{Printed, SpectralLine, Wavelength, parse_line, parse_number, parse_temperature};
 use crate::statement::{Sign, StatedExcess, StatedTemperature, Statement};
@@ -201,21 +202,14 @@ pub(super) fn range(text: &str) -> Option<(&str, &str)> {
     Some((text[..at].trim(), text[at + c.len_utf8()..].trim()))
 }
 
-/// The parts of a list separated by bars.
+/// The parts of a list joined by ` | `.
 pub(super) fn listed(text: &str) -> Vec<String> {
-    text.split('|')
-        .map(str::trim)
+    split_list(text)
+        .iter()
+        .map(|part| part.trim())
         .filter(|part| !part.is_empty())
         .map(str::to_owned)
         .collect()
-}
-
-/// Removes the apostrophe that keeps a spreadsheet from running a text as a formula.
-pub(super) fn unguarded(text: &str) -> &str {
-    match text.strip_prefix('\'') {
-        Some(rest) if rest.starts_with(['=', '+', '-', '@', '\t', '\r']) => rest.trim(),
-        _ => text,
-    }
 }
 
 fn is_sign_or_mark(c: char) -> bool {
@@ -273,14 +267,6 @@ mod tests {
         assert!(read.concentration.is_some());
         assert!(rotation("see text").is_err());
         assert!(rotation("date 45321").is_err());
-    }
-
-    #[test]
-    fn only_a_guarding_apostrophe_is_removed() {
-        assert_eq!(unguarded("'=1+1"), "=1+1");
-        assert_eq!(unguarded("'-49.1"), "-49.1");
-        assert_eq!(unguarded("'quoted'"), "'quoted'");
-        assert_eq!(unguarded("5'-deoxy"), "5'-deoxy");
     }
 
     proptest::proptest! {

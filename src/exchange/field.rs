@@ -89,6 +89,10 @@ fields! {
     Line = "line" ["spectral line", "light", "spektrallinie", "raie"],
     /// Wavelength.
     Wavelength = "wavelength" ["λ", "lambda", "wellenlänge", "longueur d'onde", "wavelength nm", "line nm", "wl"],
+    /// Decimals of the printed numbers of a row, by column, as an export writes them: `value 2; conc 1`.
+    Digits = "digits" [],
+    /// Medium of the wavelength: air or vacuum.
+    Medium = "medium" [],
     /// Solvent.
     Solvent = "solvent" ["lösungsmittel", "lösemittel", "solvant", "disolvente", "solvente", "lm"],
     /// Concentration or a range of it.
@@ -104,6 +108,8 @@ fields! {
     /// Cell length.
     Path = "path" ["path length", "cell length", "tube length", "schichtdicke", "küvettenlänge", "rohrlänge", "l",
         "path mm", "pathlength", "longueur de cuve"],
+    /// Cell length in dm, where a number of millimetres would not give it back.
+    PathDm = "path_dm" [],
     /// What was measured: a salt, hydrate or anomer.
     Form = "form" ["salt form", "form measured", "form printed"],
     /// Basis of the value: dried, anhydrous.
@@ -174,8 +180,8 @@ pub struct Heading {
     pub conditions: Option<Box<Statement>>,
 }
 
-/// Headings that are left out when read: what the program itself writes for a person.
-const IGNORED: [&str; 9] = [
+/// Headings that are left out when read: what the program itself writes of an entry beside what an import needs.
+const IGNORED: [&str; 13] = [
     "reason",
     "rejected",
     "state",
@@ -185,6 +191,10 @@ const IGNORED: [&str; 9] = [
     "entry uid",
     "compound uid",
     "source uid",
+    "molar mass",
+    "chirality",
+    "mirror key",
+    "parent key",
 ];
 
 /// Whether a heading is of a column that is left out on purpose.
@@ -256,6 +266,7 @@ fn folded(heading: &str) -> String {
 fn implied_unit(folded: &str) -> Option<&'static str> {
     match folded {
         "path mm" => Some("mm"),
+        "path dm" => Some("dm"),
         "temperature c" | "temp c" | "t c" => Some("°C"),
         "wavelength nm" | "line nm" => Some("nm"),
         _ => None,

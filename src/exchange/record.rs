@@ -4,7 +4,8 @@
 //! Nothing is filled in that the row, its heading or the user's options do not say. A cell that cannot be read refuses the
 //! row; what can be read in two ways is read in one and leaves a doubt. Start reading at [`Maker::record`].
 
-use super::cell_in as cell;
+use super::cell::unguard_cell;
+use super::cell_in;
 use super::field::Field;
 use super::mapping::{Assigned, Assignment};
 use super::references::{self, References};
@@ -26,6 +27,8 @@ pub struct GivenCompound {
     pub other_names: Vec<String>,
     /// CAS number.
     pub cas: Option<String>,
+    /// Further CAS numbers.
+    pub other_cas: Vec<String>,
     /// SMILES.
     pub smiles: Option<String>,
     /// Standard InChI.
@@ -233,7 +236,7 @@ impl<'a> Cells<'a> {
     /// The text of a field: trimmed, without the apostrophe that keeps a spreadsheet from running it; none when empty.
     fn text(&self, field: Field) -> Option<&'a str> {
         let column = self.assignment.column(field)?;
-        let text = cell::unguarded(self.row.cells.get(column)?.trim());
+        let text = unguard_cell(self.row.cells.get(column)?.trim()).trim();
         Some(text).filter(|text| !text.is_empty())
     }
 
@@ -273,7 +276,7 @@ impl<'a> Cells<'a> {
 
     fn number(&self, field: Field) -> Result<Option<Printed>, Refusal> {
         self.read(field, |text| {
-            cell::number(cell::without_degrees(text)).map(|(number, _)| number)
+            cell_in::number(cell_in::without_degrees(text)).map(|(number, _)| number)
         })
     }
 
@@ -310,6 +313,8 @@ impl Maker {
         if let Some(fault) = &row.fault {
             return Err(Refusal::row(fault.clone()));
         }
+        let with_digits = with_digits(row, assignment);
+        let row = with_digits.as_ref().unwrap_or(row);
         let cells = Cells { assignment, row };
         let statement = self.statement(&cells)?;
         let preparation = cells.owned(Field::Preparation);
@@ -339,9 +344,15 @@ impl Maker {
     }
 
     fn compound(&self, cells: &Cells<'_>) -> Result<GivenCompound, Refusal> {
+        let mut numbers = cells
+            .text(Field::Cas)
+            .map(cell_in::listed)
+            .unwrap_or_default()
+            .into_iter();
         let mut given = GivenCompound {
-            other_names: cells.text(Field::OtherNames).map(cell::listed).unwrap_or_default(),
-            cas: cells.owned(Field::Cas),
+            cas: numbers.next(),
+            other_cas: numbers.collect(),
+            other_names: cells.text(Field::OtherNames).map(cell_in::listed).unwrap_or_default(),
             smiles: cells.owned(Field::Smiles),
             inchi: cells.owned(Field::Inchi),
             inchikey: cells.owned(Field::Inchikey),
@@ -450,7 +461,7 @@ impl Maker {
         let mut statement = match (&cells.row.statement, printed) {
             (Some(statement), _) => (**statement).clone(),
             (None, Some(text)) if !has_value => {
-                cell::read_one(text).map_err(|reason| cells.refusal(Field::AsPrinted, reason))?
+                cell_in::read_one(text).map_err(|reason| cells.refusal(Field::AsPrinted, reason))?
             }
             (None, text) => Statement {
                 as_printed: text.unwrap_or_default().to_owned(),
@@ -470,7 +481,7 @@ impl Maker {
             doubt_printed(text, &mut statement);
         }
         if let Some(text) = cells.text(Field::Doubts) {
-            for doubt in cell::listed(text) {
+            for doubt in cell_in::listed(text) {
                 if !statement.doubts.contains(&doubt) {
                     statement.doubts.push(doubt);
                 }
@@ -524,6 +535,30 @@ impl Maker {
     }
 }
 
+/// The row with its numbers written with the decimals that its column of digits names; none when it names none.
+fn with_digits(row: &Row, assignment: &Assignment) -> Option<Row> {
+    let digits = row.cells.get(assignment.column(Field::Digits)?)?;
+    let mut changed = None;
+    for part in digits.split(';') {
+        let Some((column, decimals)) = part.trim().rsplit_once(' ') else {
+            continue;
+        };
+        let at = assignment.headings.iter().position(|heading| heading == column);
+        let (Some(at), Ok(decimals @ 0..=12)) = (at, decimals.parse::<usize>()) else {
+            continue;
+        };
+        let Some(value) = row.cells.get(at).and_then(|cell| cell.trim().parse::<f64>().ok()) else {
+            continue;
+        };
+        let text = format!("{value:.decimals$}");
+        // More digits are put on; none that stand there are taken away.
+        if text.parse() == Ok(value) {
+            changed.get_or_insert_with(|| row.clone()).cells[at] = text;
+        }
+    }
+    changed
+}
+
 /// Form, basis, stage, ee, role and place.
 fn sample(cells: &Cells<'_>, statement: &mut Statement) -> Result<(), Refusal> {
     let put = |field: &mut Option<String>, given: Option<String>| {
@@ -562,7 +597,7 @@ fn sample(cells: &Cells<'_>, statement: &mut Statement) -> Result<(), Refusal> {
         statement.role = role;
     }
     let method = cells.owned(Field::EeMethod);
-    if let Some(mut excess) = cells.read(Field::Ee, cell::excess)? {
+    if let Some(mut excess) = cells.read(Field::Ee, cell_in::excess)? {
         excess.at_least |= cells.truth(Field::EeAtLeast)?.unwrap_or(false);
         excess.method = method;
         statement.ee = Some(excess);
@@ -589,13 +624,13 @@ fn value(cells: &Cells<'_>, statement: &mut Statement) -> Result<(), Refusal> {
     if let Some(&field) = given.first() {
         let text = cells.text(field).unwrap_or_default();
         let assigned = cells.assigned(field);
-        if let Some(unit) = cells.unit(field).filter(|unit| !cell::is_unit_of_rotation(unit)) {
+        if let Some(unit) = cells.unit(field).filter(|unit| !cell_in::is_unit_of_rotation(unit)) {
             return Err(cells.refusal(
                 field,
                 format!("the unit \"{unit}\" of the heading is not known for a rotation; map the column with its field alone"),
             ));
         }
-        let read = cell::rotation(text).map_err(|reason| cells.refusal(field, reason))?;
+        let read = cell_in::rotation(text).map_err(|reason| cells.refusal(field, reason))?;
         signed = read.sign_seen;
         let conditions = assigned.and_then(|assigned| assigned.heading.conditions.as_deref());
         let printed = std::mem::take(&mut statement.as_printed);
@@ -640,7 +675,7 @@ fn value(cells: &Cells<'_>, statement: &mut Statement) -> Result<(), Refusal> {
         statement.kind = kind;
     }
     if let Some(tolerance) = cells.read(Field::PlusMinus, |text| {
-        cell::number(cell::without_degrees(text.trim_start_matches(['±', ' ']))).map(|(number, _)| number)
+        cell_in::number(cell_in::without_degrees(text.trim_start_matches(['±', ' ']))).map(|(number, _)| number)
     })? {
         statement.plus_minus = Some(tolerance);
     }
@@ -704,14 +739,14 @@ fn sign(cells: &Cells<'_>, statement: &mut Statement, signed: bool) -> Result<()
 
 fn temperature(cells: &Cells<'_>) -> Result<Option<StatedTemperature>, Refusal> {
     let unit = cells.unit(Field::Temperature).unwrap_or_default();
-    if let Some(at) = cells.read(Field::Temperature, |text| cell::stated_temperature(text, unit))? {
+    if let Some(at) = cells.read(Field::Temperature, |text| cell_in::stated_temperature(text, unit))? {
         return Ok(Some(at));
     }
     if let Some(words) = cells.text(Field::TemperatureNote) {
         return Ok(Some(StatedTemperature::Words(words.to_lowercase())));
     }
-    let low = cells.read(Field::TemperatureLow, |text| cell::celsius(text, ""))?;
-    let high = cells.read(Field::TemperatureHigh, |text| cell::celsius(text, ""))?;
+    let low = cells.read(Field::TemperatureLow, |text| cell_in::celsius(text, ""))?;
+    let high = cells.read(Field::TemperatureHigh, |text| cell_in::celsius(text, ""))?;
     Ok(match (low, high) {
         (Some(low), Some(high)) => Some(StatedTemperature::Range(low, high)),
         (Some(one), None) | (None, Some(one)) => Some(StatedTemperature::At(one)),
@@ -720,11 +755,26 @@ fn temperature(cells: &Cells<'_>) -> Result<Option<StatedTemperature>, Refusal> 
 }
 
 fn light(cells: &Cells<'_>) -> Result<Option<SpectralLine>, Refusal> {
-    if let Some(line) = cells.read(Field::Line, |text| cell::spectral_line(text, ""))? {
+    if let Some(line) = cells.read(Field::Line, |text| cell_in::spectral_line(text, ""))? {
         return Ok(Some(line));
     }
     let unit = cells.unit(Field::Wavelength).unwrap_or_default();
-    cells.read(Field::Wavelength, |text| cell::spectral_line(text, unit))
+    let is_vacuum = cells.word(
+        Field::Medium,
+        |word| match word {
+            "air" => Some(false),
+            "vacuum" => Some(true),
+            _ => None,
+        },
+        "air, vacuum",
+    )?;
+    cells.read(Field::Wavelength, |text| {
+        if is_vacuum == Some(true) {
+            cell_in::spectral_line(&format!("{text} (vacuum)"), unit)
+        } else {
+            cell_in::spectral_line(text, unit)
+        }
+    })
 }
 
 fn concentration(cells: &Cells<'_>) -> Result<Option<PrintedConcentration>, Refusal> {
@@ -747,7 +797,7 @@ fn concentration(cells: &Cells<'_>) -> Result<Option<PrintedConcentration>, Refu
     };
     let whole = cells.read(Field::Conc, |text| {
         let text = text.trim_start_matches("c ").trim_start_matches(['=', ' ']);
-        match cell::range(text) {
+        match cell_in::range(text) {
             Some((low, high)) => {
                 let (high, has_unit) = one(high, unit)?;
                 let (low, _) = one(low, Some(high.unit.as_str()))?;

@@ -3,6 +3,7 @@
 //! A CSV file with the columns of the original in their original form and two more at the end, `line` and `reason`, which
 //! an import leaves out. It takes its name only when it is complete, and never the place of another file.
 
+use super::cell::guard_cell;
 use super::rows::{Format, Row, shortened};
 use serde_json::{Value, json};
 use std::io::{self, BufWriter, Write};
@@ -159,11 +160,11 @@ impl Writer {
 
 /// A cell that a spreadsheet would run as a formula gets an apostrophe; numbers stay as they are.
 fn guarded(cell: &str) -> String {
-    let is_number = cell.trim().parse::<f64>().is_ok();
-    if cell.starts_with(['=', '+', '-', '@', '\t', '\r']) && !is_number {
-        format!("'{cell}")
-    } else {
+    // A cell that came with an apostrophe is guarded as it stands.
+    if cell.starts_with('\'') || cell.trim().parse::<f64>().is_ok() {
         cell.to_owned()
+    } else {
+        guard_cell(cell).into_owned()
     }
 }
 

@@ -1,9 +1,11 @@
 //! Changes of the store. Each is one transaction that also appends to the history; a writer waits for another one and
 //! never sees a half-done change.
 
+mod keep;
+
 use super::error::LibraryError;
 use super::history::{self, BatchDigest};
-use super::queries::PrintDistribution;
+use super::queries::{PrintDistribution, assert_looked_up};
 use super::rows::{self, INSERT_ENTRY, SELECT_ENTRY, UPDATE_ENTRY, row_as_json, rows_as_json};
 use super::types::{Change, CompoundId, Entry, EntryContent, EntryId, NewCompound, NewSource, ReviewState, SourceId};
 use super::{Access, Library, file};
@@ -290,7 +292,7 @@ impl Library {
     }
 
     /// Runs a change in a transaction that takes the writer's lock at once, so that it waits instead of failing midway.
-    fn in_transaction<T>(
+    pub(super) fn in_transaction<T>(
         &mut self,
         run: impl FnOnce(&Transaction<'_>) -> Result<T, LibraryError>,
     ) -> Result<T, LibraryError> {
@@ -536,13 +538,16 @@ fn find_compound(
     let row = |row: &Row<'_>| Ok((row.get(0)?, row.get(1)?, row.get(2)?));
     let found: Option<(i64, String, Option<i64>)> = match (&compound.inchikey, &compound.descriptor) {
         (None, None) => None,
-        (Some(key), descriptor) => connection
-            .prepare_cached(
-                "SELECT id, name, merged_into FROM compound WHERE inchikey = ?1 \
+        (Some(key), descriptor) => {
+            // By the index of first blocks: the one of whole keys leaves out merged compounds.
+            let mut select = connection.prepare_cached(
+                "SELECT id, name, merged_into FROM compound WHERE connectivity = substr(?1, 1, 14) AND inchikey = ?1 \
                  AND COALESCE(descriptor, '') = COALESCE(?2, '') ORDER BY merged_into IS NOT NULL",
-            )?
-            .query_row((key, descriptor), row)
-            .optional()?,
+            )?;
+            let found = select.query_row((key, descriptor), row).optional()?;
+            assert_looked_up(&select);
+            found
+        }
         (None, Some(descriptor)) => connection
             .prepare_cached(
                 "SELECT compound.id, compound.name, merged_into FROM compound \
@@ -588,11 +593,17 @@ fn insert_source(connection: &Connection, source: &NewSource, batch: Option<i64>
 }
 
 fn find_source(connection: &Connection, source: &NewSource) -> Result<Option<SourceId>, LibraryError> {
-    let doi = source.doi.as_ref().map(|doi| doi.trim().to_lowercase());
-    Ok(connection
-        .prepare_cached("SELECT id FROM source WHERE doi = ?1 OR (?1 IS NULL AND citation = ?2) ORDER BY id LIMIT 1")?
-        .query_row((doi, source.citation.trim()), |row| Ok(SourceId(row.get(0)?)))
-        .optional()?)
+    let (sql, text) = match &source.doi {
+        Some(doi) => ("SELECT min(id) FROM source WHERE doi = ?", doi.trim().to_lowercase()),
+        None => (
+            "SELECT min(id) FROM source WHERE citation = ?",
+            source.citation.trim().to_owned(),
+        ),
+    };
+    let mut select = connection.prepare_cached(sql)?;
+    let id: Option<i64> = select.query_row([text], |row| row.get(0))?;
+    assert_looked_up(&select);
+    Ok(id.map(SourceId))
 }
 
 fn insert_entry(
@@ -625,7 +636,7 @@ fn select_entry(connection: &Connection, id: EntryId) -> Result<Entry, LibraryEr
 }
 
 /// Raises the state of names and sources, so that a search index knows it is behind.
-fn next_state(connection: &Connection) -> Result<i64, LibraryError> {
+pub(super) fn next_state(connection: &Connection) -> Result<i64, LibraryError> {
     Ok(connection
         .prepare_cached(
             "UPDATE meta SET value = CAST(value AS INTEGER) + 1 WHERE key = 'state' RETURNING CAST(value AS INTEGER)",
@@ -645,7 +656,7 @@ fn stable_uid(what: &str, key: &str) -> String {
 }
 
 /// A compound with its names and CAS numbers as JSON, for the history.
-fn compound_as_json(connection: &Connection, id: CompoundId) -> Result<Option<Value>, LibraryError> {
+pub(super) fn compound_as_json(connection: &Connection, id: CompoundId) -> Result<Option<Value>, LibraryError> {
     let Some(mut compound) = row_as_json(connection, "compound", id.0)? else {
         return Ok(None);
     };
@@ -680,7 +691,7 @@ const MOST_SAMPLED: i64 = 100_000;
 const N_QUANTILES: usize = 101;
 
 /// Recomputes the distribution of printed concentrations and cell lengths.
-fn refresh_print_distribution(connection: &Connection) -> Result<(), LibraryError> {
+pub(super) fn refresh_print_distribution(connection: &Connection) -> Result<(), LibraryError> {
     let last: i64 = connection.query_row("SELECT COALESCE(max(id), 0) FROM entry", [], |row| row.get(0))?;
     let stride = (last / MOST_SAMPLED).max(1);
     let mut concentrations = Vec::new();

@@ -4,6 +4,7 @@
 use super::error::LibraryError;
 use super::history;
 use super::types::Change;
+use rusqlite::config::DbConfig;
 use rusqlite::{Connection, ErrorCode, OpenFlags};
 use rusqlite_migration::{M, Migrations};
 use std::path::{Path, PathBuf};
@@ -11,14 +12,21 @@ use std::time::Duration;
 
 /// Migrations in order; the number of those applied stands in the file as `user_version`.
 fn migrations() -> Migrations<'static> {
-    Migrations::new(vec![M::up(include_str!("../../schema/0001_library.sql"))])
+    Migrations::new(vec![
+        M::up(include_str!("../../schema/0001_library.sql")),
+        M::up(include_str!("../../schema/0002_findings_and_review.sql")),
+    ])
 }
 
 /// The newest format this program knows: the number of migrations.
-pub(super) const FORMAT: i64 = 1;
+pub(super) const FORMAT: i64 = 2;
 
 /// Marks an SQLite file as a library ("BIOT").
 const APPLICATION_ID: i64 = 0x4249_4F54;
+
+/// Pages a writer keeps in memory, in kibibytes. A load writes all over its indices: with SQLite's own 2 MiB it would
+/// read the same pages from the disk again and again.
+const WRITER_CACHE: i64 = 64 << 10;
 
 /// How long a writer waits for another one.
 const PATIENCE: Duration = Duration::from_secs(30);
@@ -57,7 +65,7 @@ pub(super) fn create(
         .map_err(|error| unwritable(&error))?;
     let mut connection = Connection::open_with_flags(file.path(), OpenFlags::SQLITE_OPEN_READ_WRITE)?;
     connection.pragma_update(None, "journal_mode", "MEMORY")?;
-    configure(&connection)?;
+    configure(&connection, Access::Write)?;
     migrate(&mut connection, path)?;
     let tx = connection.transaction()?;
     let uid = uuid::Uuid::now_v7().to_string();
@@ -153,7 +161,7 @@ fn open_for_writing(path: &Path) -> Result<Connection, LibraryError> {
             path,
             OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX,
         )?;
-        configure(&connection)?;
+        configure(&connection, Access::Write)?;
         Ok(connection)
     };
     let connection = connect().map_err(|error| in_words(path, error))?;
@@ -177,7 +185,7 @@ fn open_for_reading(path: &Path) -> Result<Connection, LibraryError> {
     let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
     let connect = || -> Result<Connection, rusqlite::Error> {
         let connection = Connection::open_with_flags(path, flags)?;
-        configure(&connection)?;
+        configure(&connection, Access::Read)?;
         connection.query_row("SELECT count(*) FROM sqlite_schema", [], |_| Ok(()))?;
         Ok(connection)
     };
@@ -204,7 +212,7 @@ fn open_for_reading(path: &Path) -> Result<Connection, LibraryError> {
                 flags | OpenFlags::SQLITE_OPEN_URI,
             )
             .map_err(|error| in_words(path, error))?;
-            configure(&connection).map_err(|error| in_words(path, error))?;
+            configure(&connection, Access::Read).map_err(|error| in_words(path, error))?;
             Ok(connection)
         }
         Err(error) => Err(in_words(path, error)),
@@ -212,12 +220,15 @@ fn open_for_reading(path: &Path) -> Result<Connection, LibraryError> {
 }
 
 /// Settings of every connection. Commits reach the disk (`synchronous` FULL): a library is small and precious.
-fn configure(connection: &Connection) -> Result<(), rusqlite::Error> {
+fn configure(connection: &Connection, access: Access) -> Result<(), rusqlite::Error> {
     connection.busy_timeout(PATIENCE)?;
-    connection.pragma_update(None, "foreign_keys", true)?;
-    connection.pragma_update(None, "synchronous", "FULL")?;
     // A file may come from anybody: no functions from its schema, no surprise by a damaged record.
-    connection.pragma_update(None, "trusted_schema", false)?;
+    connection.set_db_config(DbConfig::SQLITE_DBCONFIG_TRUSTED_SCHEMA, false)?;
+    if access == Access::Write {
+        connection.set_db_config(DbConfig::SQLITE_DBCONFIG_ENABLE_FKEY, true)?;
+        connection.pragma_update(None, "synchronous", "FULL")?;
+        connection.pragma_update(None, "cache_size", -WRITER_CACHE)?;
+    }
     connection.set_prepared_statement_cache_capacity(64);
     Ok(())
 }

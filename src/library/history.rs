@@ -21,9 +21,9 @@ pub struct HistoryLine {
     pub at: String,
     /// Who.
     pub who: String,
-    /// What was done: create, add, edit, withdraw, confirm, merge, load, restore.
+    /// What was done: create, add, edit, withdraw, confirm, merge, load, undo, restore, accept, reopen, key-again.
     pub action: String,
-    /// What it was done to: library, compound, source, entry, batch.
+    /// What it was done to: library, compound, source, entry, batch, finding, keying.
     pub entity: String,
     /// The stable id of it.
     pub entity_uid: String,
@@ -196,35 +196,65 @@ fn changed_entries(connection: &Connection, changed: &mut Vec<String>) -> Result
     Ok(())
 }
 
-/// Loads: the digest must be that of the entries as they came, which for an entry changed since is its oldest `before`.
+/// Loads: the digest must be that of the entries as they came. For an entry changed since that is its oldest `before`,
+/// for one that was taken back with the load the `before` of that.
 fn changed_batches(connection: &Connection, changed: &mut Vec<String>) -> Result<(), LibraryError> {
-    let mut batches = connection.prepare("SELECT id, uid, digest, n_entries FROM import_batch")?;
+    let mut batches = connection.prepare(
+        "SELECT id, uid, digest, n_entries, undone_at IS NOT NULL, \
+         (SELECT max(id) FROM history WHERE entity_uid = import_batch.uid AND action = 'load') FROM import_batch",
+    )?;
     let mut batches = batches.query([])?;
     while let Some(batch) = batches.next()? {
         let (id, uid, digest, n_entries): (i64, String, String, i64) =
             (batch.get(0)?, batch.get(1)?, batch.get(2)?, batch.get(3)?);
+        let undone: bool = batch.get(4)?;
+        // Only what happened after the load counts: the same record may have come and gone before.
+        let load: Option<i64> = batch.get(5)?;
+        let mut taken_back = if undone {
+            taken_back(connection, id, load)?
+        } else {
+            Vec::new()
+        };
+        taken_back.reverse();
         let mut entries = connection.prepare_cached(
-            "SELECT entry.id, (SELECT before FROM history WHERE entity_uid = entry.uid ORDER BY id LIMIT 1) \
-             FROM entry WHERE batch = ? ORDER BY id",
+            "SELECT entry.id, (SELECT before FROM history WHERE entity_uid = entry.uid AND id > ?2 ORDER BY id LIMIT 1) \
+             FROM entry WHERE batch = ?1 ORDER BY id",
         )?;
-        let mut entries = entries.query([id])?;
+        let mut entries = entries.query((id, load.unwrap_or(0)))?;
         let mut now = BatchDigest::default();
         while let Some(entry) = entries.next()? {
+            let number: i64 = entry.get(0)?;
+            while let Some((_, before)) = taken_back.pop_if(|(taken, _)| *taken < number) {
+                now.add(&before);
+            }
             let before: Option<String> = entry.get(1)?;
             match before {
                 Some(before) => now.add(&before),
                 None => now.add(
-                    &row_as_json(connection, "entry", entry.get(0)?)?
+                    &row_as_json(connection, "entry", number)?
                         .unwrap_or_default()
                         .to_string(),
                 ),
             }
+        }
+        while let Some((_, before)) = taken_back.pop() {
+            now.add(&before);
         }
         if now.n != n_entries || now.hex() != digest {
             changed.push(uid);
         }
     }
     Ok(())
+}
+
+/// The entries of a load that were taken back, by number, each as it was.
+fn taken_back(connection: &Connection, batch: i64, load: Option<i64>) -> Result<Vec<(i64, String)>, LibraryError> {
+    let mut select = connection.prepare_cached(
+        "SELECT json_extract(before, '$.id'), before FROM history \
+         WHERE id > ?2 AND action = 'undo' AND entity = 'entry' AND json_extract(before, '$.batch') = ?1 ORDER BY 1",
+    )?;
+    let lines = select.query_map((batch, load.unwrap_or(0)), |row| Ok((row.get(0)?, row.get(1)?)))?;
+    Ok(lines.collect::<Result<_, _>>()?)
 }
 
 /// The digest of the entries of one load.
@@ -279,7 +309,7 @@ impl Line<'_> {
     }
 }
 
-fn hexadecimal(bytes: &[u8]) -> String {
+pub(super) fn hexadecimal(bytes: &[u8]) -> String {
     use std::fmt::Write;
     bytes.iter().fold(String::with_capacity(64), |mut text, byte| {
         // Writing to a string cannot fail.
@@ -288,7 +318,7 @@ fn hexadecimal(bytes: &[u8]) -> String {
     })
 }
 
-fn line_from_row(row: &Row<'_>) -> Result<HistoryLine, rusqlite::Error> {
+pub(super) fn line_from_row(row: &Row<'_>) -> Result<HistoryLine, rusqlite::Error> {
     let json = |at: usize| -> Result<Option<Value>, rusqlite::Error> {
         let text: Option<String> = row.get(at)?;
         Ok(text.and_then(|text| serde_json::from_str(&text).ok()))

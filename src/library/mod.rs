@@ -9,27 +9,34 @@ mod backup;
 mod changes;
 mod error;
 mod file;
+mod findings;
 mod history;
 mod index;
 mod queries;
+mod review;
 mod rows;
 mod search;
+mod share;
 mod structured;
 mod types;
+mod undo;
 mod versions;
 
 pub use backup::CopyReport;
 pub use changes::{CompoundChoice, LoadCounts, Loader};
 pub use error::LibraryError;
 pub use file::Access;
+pub use findings::AcceptedFinding;
 pub use history::{HistoryCheck, HistoryLine};
 pub use queries::{PrintDistribution, Statistics, mirrored_descriptor};
+pub use review::{KeyedDifference, Keyers, SecondKeying};
 pub use search::{Dextro, Filter, Found, Hit, Why, is_inchikey};
+pub use share::HistoryHead;
 pub use types::{
     Change, Chirality, Compound, CompoundId, Entry, EntryContent, EntryId, EntryKind, Hand, Identity, LimitMethod,
     NewCompound, NewSource, ReviewState, Source, SourceId, SourceKind,
 };
-
+pub use undo::{Batch, UndoReport};
 pub use versions::{Versions, versions};
 
 use crate::compound::name;

@@ -6,7 +6,7 @@ use super::error::LibraryError;
 use super::history::{self, HistoryCheck, HistoryLine};
 use super::rows::{self, SELECT_COMPOUND, SELECT_ENTRY, SELECT_SOURCE};
 use super::types::{Compound, CompoundId, Entry, EntryId, Source, SourceId};
-use rusqlite::{OptionalExtension, Params};
+use rusqlite::{OptionalExtension, Params, Statement, StatementStatus};
 use serde::{Deserialize, Serialize};
 
 /// Counts of what a library holds.
@@ -68,7 +68,11 @@ impl Library {
 
     /// Compounds with a standard InChIKey; several where only our own descriptor tells them apart.
     pub fn compounds_by_inchikey(&self, inchikey: &str) -> Result<Vec<Compound>, LibraryError> {
-        self.surviving_compounds("SELECT id FROM compound WHERE inchikey = ?", [inchikey])
+        // By the index of first blocks: the one of whole keys leaves out merged compounds, which lead to others.
+        self.surviving_compounds(
+            "SELECT id FROM compound WHERE connectivity = substr(?1, 1, 14) AND inchikey = ?1",
+            [inchikey],
+        )
     }
 
     /// Compounds with a CAS number.
@@ -310,11 +314,9 @@ impl Library {
     }
 
     fn surviving_compounds(&self, sql: &str, params: impl Params) -> Result<Vec<Compound>, LibraryError> {
-        let ids: Vec<i64> = self
-            .connection
-            .prepare_cached(sql)?
-            .query_map(params, |row| row.get(0))?
-            .collect::<Result<_, _>>()?;
+        let mut select = self.connection.prepare_cached(sql)?;
+        let ids: Vec<i64> = select.query_map(params, |row| row.get(0))?.collect::<Result<_, _>>()?;
+        assert_looked_up(&select);
         let mut survivors: Vec<CompoundId> = Vec::with_capacity(ids.len());
         for id in ids {
             let id = self.surviving(CompoundId(id))?;
@@ -334,6 +336,8 @@ impl Library {
         while let Some(row) = rows.next()? {
             compounds.push(rows::compound_from_row(&self.connection, row)?);
         }
+        drop(rows);
+        assert_looked_up(&select);
         Ok(compounds)
     }
 
@@ -346,6 +350,8 @@ impl Library {
         while let Some(row) = rows.next()? {
             entries.push(rows::entry_from_row(row)?);
         }
+        drop(rows);
+        assert_looked_up(&select);
         Ok(entries)
     }
 
@@ -358,7 +364,22 @@ impl Library {
         while let Some(row) = rows.next()? {
             sources.push(rows::source_from_row(row)?);
         }
+        drop(rows);
+        assert_looked_up(&select);
         Ok(sources)
+    }
+}
+
+/// In debug builds, refuses a look-up that has read a whole table or index: in a large library it would be felt.
+pub(super) fn assert_looked_up(select: &Statement<'_>) {
+    if cfg!(debug_assertions) {
+        let n_rows_passed = select.reset_status(StatementStatus::FullscanStep);
+        debug_assert_eq!(
+            n_rows_passed,
+            0,
+            "{:?} does not go through an index",
+            select.expanded_sql()
+        );
     }
 }
 

@@ -61,6 +61,9 @@ pub struct Defaults {
 
 impl Defaults {
     /// The defaults that come with the program.
+    ///
+    /// # Panics
+    /// Never: a test reads the table that is compiled in.
     pub fn built_in() -> Self {
         toml::from_str(include_str!("../../data/measurement_defaults.toml"))
             .expect("the built-in defaults are read by a test of this module")

@@ -39,6 +39,7 @@ impl Clean {
             scripts: Vec::new(),
             math_until: 0,
             text_group_until: 0,
+            braces: Vec::new(),
         };
         cleaner.out.text.reserve(source.len());
         cleaner.out.origin.reserve(source.len());
@@ -69,7 +70,7 @@ impl Clean {
         if c == ' ' || c == '\n' {
             let tail = self.text.as_bytes();
             match (tail.last(), c) {
-                (None | Some(b' '), ' ') | (Some(b'\n'), ' ') => return,
+                (None | Some(b' ' | b'\n'), ' ') => return,
                 (Some(b' '), '\n') => {
                     self.text.pop();
                     self.origin.pop();
@@ -100,6 +101,8 @@ struct Cleaner<'a> {
     math_until: usize,
     /// End of the text group within a formula, where blanks count.
     text_group_until: usize,
+    /// Closing braces of scripts that were opened, to be dropped.
+    braces: Vec<usize>,
 }
 
 impl<'a> Cleaner<'a> {
@@ -143,10 +146,15 @@ impl<'a> Cleaner<'a> {
             '$' => self.dollar(),
             '\\' => self.command(),
             '^' | '_' | '~' => self.shift(c),
+            '}' if self.braces.last() == Some(&self.at) => {
+                self.braces.pop();
+                self.skip(1);
+            }
             '{' | '}' if self.in_math() || self.scripts.last().is_some_and(|&(_, end)| end != usize::MAX) => {
-                self.skip(1)
+                self.skip(1);
             }
             '*' => self.star(),
+            '.' if self.dotted() => {}
             c if c.is_whitespace() => self.blank(c),
             c if c.is_ascii() => self.emit(if c.is_control() { ' ' } else { c }, 1),
             c => self.wide(c),
@@ -179,14 +187,52 @@ impl<'a> Cleaner<'a> {
         let before = self.out.text.ends_with(|c: char| c.is_ascii_digit());
         let after = self.rest()[1..].starts_with(|c: char| c.is_ascii_digit());
         if before && after {
-            self.emit('*', 1)
+            self.emit('*', 1);
         } else {
-            self.skip(1)
+            self.skip(1);
         }
+    }
+
+    /// `.alpha.`, `.degree.`, `.sub.3`: the plain text of patent offices. False when nothing of the kind stands here.
+    fn dotted(&mut self) -> bool {
+        let rest = self.rest();
+        let Some(end) = rest[1..].bytes().take(12).position(|b| b == b'.') else {
+            return false;
+        };
+        let name = &rest[1..=end];
+        let length = end + 2;
+        if let Some(&(_, c)) = DOTTED.iter().find(|(known, _)| *known == name) {
+            self.emit(c, length);
+            return true;
+        }
+        let script = match name {
+            "sub" => Script::Sub,
+            "sup" => Script::Super,
+            _ => return false,
+        };
+        let behind = &rest.as_bytes()[length..];
+        let digits = behind.iter().take(6).take_while(|b| b.is_ascii_digit()).count();
+        let letters = behind.iter().take(6).take_while(|b| b.is_ascii_alphabetic()).count();
+        self.skip(length);
+        self.scripts.push((script, self.at + digits.max(letters)));
+        true
     }
 
     fn tag(&mut self) {
         let rest = self.rest().as_bytes();
+        // `[alpha]<20>D`: raised numbers in the plain text of another office.
+        let digits = rest[1..].iter().take(4).take_while(|b| b.is_ascii_digit()).count();
+        if digits > 0 && rest.get(1 + digits) == Some(&b'>') {
+            self.skip(1);
+            let end = self.at + digits;
+            self.scripts.push((Script::Super, end));
+            while self.at < end {
+                let digit = char::from(rest[1 + digits - (end - self.at)]);
+                self.emit(digit, 1);
+            }
+            self.scripts.pop();
+            return self.skip(1);
+        }
         let closing = rest.get(1) == Some(&b'/');
         let name_from = if closing { 2 } else { 1 };
         let name_len = rest[name_from..]
@@ -259,7 +305,8 @@ impl<'a> Cleaner<'a> {
         let close = rest.iter().take(LOOK_AHEAD).skip(from).position(|&b| b == b'$');
         if let Some(close) = close {
             let inner = &rest[from..from + close];
-            if inner.iter().any(|b| matches!(b, b'\\' | b'_' | b'^' | b'{')) {
+            let short = inner.len() <= 12 && !inner.is_empty() && !inner.contains(&b' ');
+            if short || inner.iter().any(|b| matches!(b, b'\\' | b'_' | b'^' | b'{')) {
                 self.math_until = self.at + from + close + 1;
                 return self.skip(from);
             }
@@ -367,6 +414,8 @@ impl<'a> Cleaner<'a> {
         let close = self.close_of_group(0);
         if close > self.at {
             self.scripts.push((script, close));
+            self.braces.retain(|&brace| brace > self.at);
+            self.braces.push(close);
             let brace = self.rest().bytes().position(|b| b == b'{').unwrap_or(0);
             self.skip(brace + 1);
         }
@@ -395,17 +444,17 @@ impl<'a> Cleaner<'a> {
         }
         let rest = if self.in_math() { next } else { rest };
         let blanks = self.rest().len() - 1 - rest.len();
-        if mark == '^' {
-            if let Some(length) = script_pair(rest, b'^') {
-                return self.scripted(Script::Super, length);
-            }
+        if mark == '^'
+            && let Some(length) = script_pair(rest, b'^')
+        {
+            return self.scripted(Script::Super, length);
         }
         let digits = rest
             .bytes()
-            .take(6)
+            .take(24)
             .take_while(|b| b.is_ascii_digit() || *b == b'.')
             .count();
-        let letter = rest.starts_with(|c: char| c.is_ascii_alphabetic()) as usize;
+        let letter = usize::from(rest.starts_with(|c: char| c.is_ascii_alphabetic()));
         let alone = !rest[letter.min(rest.len())..].starts_with(|c: char| c.is_ascii_alphabetic());
         if rest.starts_with("\\circ") || rest.starts_with('\\') && self.in_math() {
             self.skip(1 + blanks);
@@ -461,7 +510,7 @@ impl<'a> Cleaner<'a> {
             '\u{F05D}' | '\u{3011}' | '\u{3015}' => (']', None),
             '\u{F03D}' => ('=', None),
             '\u{F06C}' => ('λ', None),
-            '\u{F020}'..='\u{F0FF}' => (' ', None),
+            '\u{F020}'..='\u{F0FF}' | '\u{00A0}' => (' ', None),
             '\u{2018}' | '\u{2019}' | '\u{201B}' | '\u{2032}' | '\u{02B9}' | '\u{00B4}' => ('\'', None),
             '\u{201C}' | '\u{201D}' | '\u{2033}' => ('"', None),
             '\u{1D05}' => ('D', Some(Script::Sub)),
@@ -476,7 +525,6 @@ impl<'a> Cleaner<'a> {
                 return self.emit_folded(c, length, Script::Super);
             }
             '\u{2080}'..='\u{209C}' => return self.emit_folded(c, length, Script::Sub),
-            '\u{00A0}' => (' ', None),
             '\u{00B5}' => ('μ', None),
             '\u{00A9}' | '\u{00AE}' | '\u{00B0}' | '\u{00B1}' | '\u{00B7}' => (c, None),
             '\u{FB00}'..='\u{FB06}'
@@ -536,7 +584,14 @@ fn script_pair(rest: &str, mark: u8) -> Option<usize> {
 }
 
 /// Entities with a name that occur in printed chemistry (HTML 4 names).
-const ENTITIES: [(&str, char); 44] = [
+const ENTITIES: [(&str, char); 51] = [
+    ("agr", 'α'),
+    ("bgr", 'β'),
+    ("lpar", '('),
+    ("rpar", ')'),
+    ("period", '.'),
+    ("comma", ','),
+    ("sol", '/'),
     ("alpha", 'α'),
     ("beta", 'β'),
     ("gamma", 'γ'),
@@ -581,6 +636,26 @@ const ENTITIES: [(&str, char); 44] = [
     ("lsqb", '['),
     ("rsqb", ']'),
     ("equals", '='),
+];
+
+/// Names between dots that print one character.
+const DOTTED: [(&str, char); 16] = [
+    ("alpha", 'α'),
+    ("beta", 'β'),
+    ("gamma", 'γ'),
+    ("delta", 'δ'),
+    ("lambda", 'λ'),
+    ("mu", 'μ'),
+    ("phi", 'φ'),
+    ("degree", '°'),
+    ("+-", '±'),
+    ("times", '×'),
+    ("about", '~'),
+    ("apprxeq", '≈'),
+    ("gtoreq", '≥'),
+    ("ltoreq", '≤'),
+    ("epsilon", 'ε'),
+    ("DELTA", 'Δ'),
 ];
 
 /// LaTeX commands that print one character.
@@ -697,9 +772,9 @@ mod tests {
 
     #[test]
     fn scripts_are_kept_beside_the_text() {
+        use Script::{Normal, Sub, Super};
         let clean = Clean::new("[α]^25^~D~ x");
         let scripts: Vec<_> = (0..clean.text.len()).map(|at| clean.script(at)).collect();
-        use Script::{Normal, Sub, Super};
         assert_eq!(
             scripts,
             [Normal, Normal, Normal, Normal, Super, Super, Sub, Normal, Normal]

@@ -3,41 +3,13 @@
 //! Conditions stand in brackets, where anything not understood is stepped over, or on the line, where the first thing
 //! not understood ends them. Start at [`Reader::bracket`] and [`Reader::line`].
 
-use super::clean::Script;
 use super::doubts::Doubt;
+use super::light::{Light, is_wavelength};
 use super::stream::Stream;
 use super::token::Kind;
-use crate::quantity::{ConcentrationUnit, Length, Printed, SpectralLine};
+use crate::quantity::{ConcentrationUnit, Length, Printed};
 use crate::solvent::Solvent;
-use crate::statement::{PrintedConcentration, StatedExcess, StatedTemperature};
-
-/// The light, with the number of nanometres where one was printed.
-#[derive(Clone, Debug, PartialEq)]
-pub(super) struct Light {
-    /// The line.
-    pub line: SpectralLine,
-    /// The printed number, nm.
-    pub nanometres: Option<f64>,
-}
-
-impl Light {
-    /// The sodium D line, printed by its letter.
-    pub(super) fn sodium() -> Self {
-        Self {
-            line: SpectralLine::SodiumD,
-            nanometres: None,
-        }
-    }
-
-    /// Light with a printed wavelength; Å are told from nm by their size.
-    pub(super) fn at(number: f64) -> Option<Self> {
-        let nanometres = if number >= 2300.0 { number / 10.0 } else { number };
-        Some(Self {
-            line: SpectralLine::at_nanometres(nanometres).ok()?,
-            nanometres: Some(nanometres),
-        })
-    }
-}
+use crate::statement::{PrintedConcentration, Stage, StatedExcess, StatedTemperature};
 
 /// Conditions as far as they were printed.
 #[derive(Clone, Debug, Default)]
@@ -54,6 +26,8 @@ pub(super) struct Conditions {
     pub path: Option<Length>,
     /// Basis.
     pub basis: Option<&'static str>,
+    /// Stage of mutarotation.
+    pub stage: Option<Stage>,
     /// Enantiomeric excess.
     pub ee: Option<StatedExcess>,
     /// Time of the reading.
@@ -102,7 +76,7 @@ impl Conditions {
 
 /// Reads conditions into a set; what was read first stays.
 pub(super) struct Reader<'a> {
-    s: &'a Stream,
+    pub s: &'a Stream,
     /// The conditions read so far.
     pub conditions: Conditions,
 }
@@ -135,11 +109,32 @@ impl<'a> Reader<'a> {
         let close = s.behind_bracket(open, MOST_IN_BRACKET);
         let limit = close.unwrap_or(open + MOST_IN_BRACKET).min(s.len());
         let inner = s.slice(open + 1, limit.saturating_sub(usize::from(close.is_some())));
-        if inner.len() <= 40 {
-            if let Ok(Solvent::Neat) = Solvent::parse(inner) {
-                self.conditions.solvent.get_or_insert(Solvent::Neat);
-                return Some(limit);
-            }
+        // `(589)`
+        if close == Some(open + 3)
+            && let Some(light) = s
+                .number(open + 1)
+                .filter(|&digits| is_wavelength(digits))
+                .and_then(|digits| Light::at(digits.printed.value()))
+        {
+            self.set_light(light);
+            return Some(limit);
+        }
+        // Words for "no solvent" that mean it only when they stand alone.
+        let words = [
+            "neat", "pur", "homog", "undil", "unverd", "without", "no solv", "in subs", "ohne", "net", "sans",
+            "solvent",
+        ];
+        let folded = inner
+            .trim_start()
+            .get(..7.min(inner.trim_start().len()))
+            .unwrap_or("")
+            .to_ascii_lowercase();
+        if inner.len() <= 40
+            && words.iter().any(|word| folded.starts_with(word))
+            && let Ok(Solvent::Neat) = Solvent::parse(inner)
+        {
+            self.conditions.solvent.get_or_insert(Solvent::Neat);
+            return Some(limit);
         }
         while at < limit {
             if close.is_none() && self.ends_open_bracket(at) {
@@ -207,6 +202,16 @@ impl<'a> Reader<'a> {
             || (s.is_any_mark(at, &[';', ',']) && matches!(s.kind(at + 1), Some(Kind::Plus | Kind::Minus)))
     }
 
+    /// `water: -8 deg`: a solvent and a colon announce a value.
+    pub(super) fn label(&mut self, at: usize) -> Option<usize> {
+        let (solvent, end) = self.solvent_at(at)?;
+        if !self.s.is_mark(end, ':') {
+            return None;
+        }
+        self.set_solvent(solvent, at, end);
+        Some(end)
+    }
+
     /// Reads conditions that stand on the line from `at` on; the place where they end.
     pub(super) fn line(&mut self, mut at: usize) -> usize {
         let s = self.s;
@@ -214,15 +219,17 @@ impl<'a> Reader<'a> {
             // The last token only leads on to a condition when one follows.
             let mut probe = at;
             let mut linked = false;
+            let mut dissolved = false;
             for _ in 0..4 {
                 if self.is_link(probe) && !self.is_shift(probe) && !self.is_light_behind_slash(probe) {
                     linked |= !s.is_any_mark(probe, &[',', '.']);
+                    dissolved |= s.is_word(probe, &["in", "dans", "en", "with", "als"]);
                     probe += 1;
                 } else {
                     break;
                 }
             }
-            if s.is_open(probe) && s.text(probe) != "[" {
+            if s.is_open(probe) && (s.text(probe) != "[" || self.is_square_condition(probe)) {
                 if self.is_quoted(probe) {
                     break;
                 }
@@ -237,11 +244,18 @@ impl<'a> Reader<'a> {
             let comma = probe > at && s.is_mark(probe - 1, ',');
             let semicolon = s.is_mark(probe, ';');
             if semicolon {
-                if s.is_word(probe + 1, &["c"]) && s.is_mark(probe + 2, '=') {
-                    if let Some(next) = self.item(probe + 1, Place::Line { linked: true }) {
-                        at = next;
-                        continue;
-                    }
+                if s.is_word(probe + 1, &["c"])
+                    && s.is_mark(probe + 2, '=')
+                    && let Some(next) = self.item(
+                        probe + 1,
+                        Place::Line {
+                            linked: true,
+                            dissolved: true,
+                        },
+                    )
+                {
+                    at = next;
+                    continue;
                 }
                 // `between + 25° and + 26°; (10 % solution in 2N HCl)`, unless the bracket announces the next value.
                 if s.is_open(probe + 1) && self.conditions.is_without_sample() {
@@ -257,25 +271,40 @@ impl<'a> Reader<'a> {
                     }
                 }
                 // `at 25 °C; 546.1 nm in pyridine`
-                if s.number(probe + 1).is_some() && s.is_word(probe + 2, &["nm"]) {
-                    if let Some(next) = self.item(probe + 1, Place::Line { linked: true }) {
-                        at = next;
-                        continue;
-                    }
+                if s.number(probe + 1).is_some()
+                    && s.is_word(probe + 2, &["nm"])
+                    && let Some(next) = self.item(
+                        probe + 1,
+                        Place::Line {
+                            linked: true,
+                            dissolved: true,
+                        },
+                    )
+                {
+                    at = next;
+                    continue;
                 }
                 break;
             }
-            match self.item(
-                probe,
-                Place::Line {
-                    linked: linked || comma || self.may_follow_directly(probe),
-                },
-            ) {
+            let direct = comma || self.may_follow_directly(probe);
+            let place = Place::Line {
+                linked: linked || direct,
+                dissolved: dissolved || direct,
+            };
+            match self.item(probe, place) {
                 Some(next) if next > probe => at = next,
                 _ => break,
             }
         }
         at
+    }
+
+    /// `[c = 1.0, CHCl3]`
+    fn is_square_condition(&self, open: usize) -> bool {
+        let s = self.s;
+        let key = matches!(s.text(open + 1), "c" | "C")
+            && (s.is_any_mark(open + 2, &['=', ':', ',']) || s.number(open + 2).is_some());
+        key || s.is_word(open + 1, &["conc", "in"]) || self.solvent_at(open + 1).is_some()
     }
 
     fn is_quoted(&self, open: usize) -> bool {
@@ -326,6 +355,9 @@ impl<'a> Reader<'a> {
             "under",
             "as",
             "an",
+            "solution",
+            "soln",
+            "concentration",
         ];
         // "and" leads on to light only: "and 589 nm".
         if s.is_word(at, &["and", "und", "et"]) {
@@ -335,11 +367,6 @@ impl<'a> Reader<'a> {
             return false;
         }
         s.is_word(at, &words) && self.s.text(at) != "A"
-    }
-
-    fn is_light_behind_slash(&self, at: usize) -> bool {
-        let s = self.s;
-        s.is_mark(at, '/') && (s.is_word(at + 1, &["d", "hg", "na"]) || s.number(at + 1).is_some_and(is_wavelength))
     }
 
     /// Conditions that need no link before them: a temperature, a per cent, a bracket, a solvent behind `/D`.
@@ -357,6 +384,7 @@ impl<'a> Reader<'a> {
     fn item(&mut self, at: usize, place: Place) -> Option<usize> {
         let s = self.s;
         self.excess(at)
+            .or_else(|| self.indices(at))
             .or_else(|| self.keyed_concentration(at, place))
             .or_else(|| self.path_length(at))
             .or_else(|| self.words(at, place))
@@ -369,7 +397,7 @@ impl<'a> Reader<'a> {
     }
 
     /// `98% ee`, `ee = 98%`, `>99% ee`, `enantiomeric excess 98 %`.
-    fn excess(&mut self, at: usize) -> Option<usize> {
+    pub(super) fn excess(&mut self, at: usize) -> Option<usize> {
         let s = self.s;
         let is_ee = |at: usize| -> Option<usize> {
             if s.is_word(at, &["ee"]) {
@@ -417,255 +445,6 @@ impl<'a> Reader<'a> {
                 method: None,
             });
         }
-    }
-
-    /// `c = 1.0`, `c 0.5 g/100 mL`, `concn by volume = 2 g in 100 mL`, `p = 10`.
-    fn keyed_concentration(&mut self, at: usize, place: Place) -> Option<usize> {
-        let s = self.s;
-        let mut next = at + 1;
-        let word = s.text(at);
-        let short = s.kind(at) == Some(Kind::Word) && matches!(word, "c" | "C" | "с" | "С");
-        let copyright = s.is_mark(at, '©');
-        let long = s.is_word(
-            at,
-            &[
-                "conc",
-                "concn",
-                "concentration",
-                "cone",
-                "concd",
-                "konz",
-                "Konzentration",
-                "concentrazione",
-                "concentración",
-                "concd",
-            ],
-        );
-        let damaged = s.kind(at) == Some(Kind::Word)
-            && word.len() == 2
-            && word.ends_with('c')
-            && s.is_mark(at + 1, '=')
-            && matches!(place, Place::Bracket { .. });
-        let by_mass = s.kind(at) == Some(Kind::Word) && matches!(word, "p" | "q") && s.is_mark(at + 1, '=');
-        if !(short || copyright || long || damaged || by_mass) {
-            return None;
-        }
-        if copyright && s.is_close(next) {
-            next += 1;
-        }
-        if long {
-            while s.is_word(next, &["by", "volume", "of", "vol"]) || s.is_mark(next, '.') {
-                next += 1;
-            }
-        }
-        let mut marks = 0;
-        while s.is_any_mark(next, &['=', ':', ',', '.', '~', '≈', ';']) && marks < 3 {
-            next += 1;
-            marks += 1;
-        }
-        // `c in g/100 mL` names the unit only.
-        let number = s.number(next)?;
-        // On the line a bare letter needs its equals sign, or a number with a decimal mark.
-        let line = matches!(place, Place::Line { .. });
-        if line && short && marks == 0 && number.printed.decimals() == 0 {
-            return None;
-        }
-        if s.kind(next + 1) == Some(Kind::Degree) {
-            return None;
-        }
-        let mut unit = if by_mass {
-            ConcentrationUnit::PercentByMass
-        } else {
-            ConcentrationUnit::GramsPer100Millilitres
-        };
-        let mut low = number.printed;
-        let mut high = None;
-        let mut end = next + 1;
-        let joined = s.kind(end) == Some(Kind::Minus) || s.is_word(end, &["to", "bis", "至"]) || s.is_mark(end, '~');
-        if joined {
-            if let Some(second) = s.number(end + 1) {
-                high = Some(second.printed);
-                end += 2;
-            }
-        }
-        if let Some(found) = self.mass_unit(end, low) {
-            unit = found.unit;
-            low = found.value;
-            end = found.end;
-        }
-        self.set_concentration(PrintedConcentration {
-            low,
-            high,
-            unit,
-            unit_printed: true,
-        });
-        // "8.55 in dilute acetic acid", "2 cm methanol" for "2 in methanol"
-        if s.is_word(end, &["cm"]) && self.solvent_at(end + 1).is_some() {
-            end += 1;
-        }
-        Some(end)
-    }
-
-    fn set_concentration(&mut self, concentration: PrintedConcentration) {
-        if let Some(before) = self.conditions.concentration {
-            if before != concentration {
-                self.conditions.doubts.push(Doubt::ConcentrationGarbled);
-            }
-            return;
-        }
-        self.conditions.concentration = Some(concentration);
-    }
-
-    /// A unit of concentration at `at`, for the number `value` before it.
-    fn mass_unit(&mut self, at: usize, value: Printed) -> Option<MassUnit> {
-        use ConcentrationUnit as U;
-        let s = self.s;
-        let found = |unit, value, end| Some(MassUnit { unit, value, end });
-        // A unit may be bracketed: `1.0 (g/100 mL)`.
-        if s.is_open(at) {
-            let inner = self.mass_unit(at + 1, value)?;
-            return s.is_close(inner.end).then_some(MassUnit {
-                end: inner.end + 1,
-                ..inner
-            });
-        }
-        if s.kind(at) == Some(Kind::Percent) || s.is_word(at, &["percent"]) || s.are_words(at, &["per", "cent"]) {
-            let mut next = if s.is_word(at, &["per"]) { at + 2 } else { at + 1 };
-            if let Some((unit, end)) = self.ratio_unit(next) {
-                return found(unit, value, end);
-            }
-            if s.is_word(next, &["solution", "soln"]) {
-                next += 1;
-            }
-            return found(U::Percent, value, next);
-        }
-        if let Some((unit, end)) = self.ratio_unit(at) {
-            if s.kind(end) == Some(Kind::Percent) {
-                return found(unit, value, end + 1);
-            }
-        }
-        if s.is_word(at, &["wt"]) && s.kind(at + 1) == Some(Kind::Percent) {
-            return found(U::PercentByMass, value, at + 2);
-        }
-        if s.is_word(at, &["molar", "moles", "mole", "mol"]) {
-            let mut next = at + 1;
-            if s.is_mark(next, '/') && s.is_word(next + 1, &["l", "dm", "litre", "liter"]) {
-                next += 2;
-                if s.number(next).is_some() && s.is_glued(next) {
-                    next += 1;
-                }
-            }
-            return found(U::MolesPerLitre, value, next);
-        }
-        if s.text(at) == "M" && s.kind(at) == Some(Kind::Word) && self.solvent_at(at + 1).is_none() {
-            return found(U::MolesPerLitre, value, at + 1);
-        }
-        if s.is_word(at, &["mM", "mmol"]) && (s.text(at) == "mM" || s.is_mark(at + 1, '/')) {
-            let end = if s.is_mark(at + 1, '/') { at + 3 } else { at + 1 };
-            return found(U::MolesPerLitre, shifted(value, -3), end);
-        }
-        self.mass_per_volume(at, value)
-    }
-
-    /// `(w/v)`, `w/w`, `m/v`.
-    fn ratio_unit(&self, at: usize) -> Option<(ConcentrationUnit, usize)> {
-        let s = self.s;
-        let open = usize::from(s.is_open(at));
-        let from = at + open;
-        let end = |length: usize| {
-            let end = from + length;
-            if open == 1 {
-                s.is_close(end).then_some(end + 1)
-            } else {
-                Some(end)
-            }
-        };
-        if s.is_mark(from + 1, '/') {
-            let unit = if s.is_word(from, &["w", "m", "wt"]) && s.is_word(from + 2, &["v", "vol"]) {
-                ConcentrationUnit::GramsPer100Millilitres
-            } else if s.is_word(from, &["w", "m", "wt"]) && s.is_word(from + 2, &["w", "m", "wt"]) {
-                ConcentrationUnit::PercentByMass
-            } else {
-                return None;
-            };
-            return end(3).map(|end| (unit, end));
-        }
-        None
-    }
-
-    /// `g/100 mL`, `mg/mL`, `g in 100 ml`, `g in 15 g aq soln`.
-    fn mass_per_volume(&mut self, at: usize, value: Printed) -> Option<MassUnit> {
-        use ConcentrationUnit as U;
-        let s = self.s;
-        let milligrams = s.is_word(at, &["mg"]);
-        // `GIN 100 ML`: a blank was lost.
-        let joined = s.is_word(at, &["gin"]);
-        if !(milligrams || joined || s.is_word(at, &["g", "gm", "gram", "grams", "gms"])) {
-            return None;
-        }
-        let mut next = at + 1;
-        if s.is_mark(next, '.') {
-            next += 1;
-        }
-        let slash = s.is_mark(next, '/') || s.is_word(next, &["per"]);
-        let link = slash || s.is_word(next, &["in", "dissolved"]);
-        if link {
-            next += 1;
-        }
-        if !link && !joined && s.number(next).is_none() {
-            // `c = 0.5 g in 5.6 N HCl`: the mass is per 100 mL by habit.
-            return Some(MassUnit {
-                unit: U::GramsPer100Millilitres,
-                value,
-                end: at + 1,
-            });
-        }
-        let per = s.number(next);
-        let amount = per.map_or(1.0, |digits| digits.printed.value());
-        let unit_at = if per.is_some() { next + 1 } else { next };
-        let millilitre = s.is_word(unit_at, &["ml", "cc", "mls", "millilitre", "milliliter"]);
-        let cubic = s.is_word(unit_at, &["cm"]) && s.is_glued(unit_at + 1) && s.text(unit_at + 1) == "3";
-        let litre = s.is_word(unit_at, &["l", "litre", "liter"]);
-        let decilitre = s.is_word(unit_at, &["dl"]);
-        let cubic_decimetre = s.is_word(unit_at, &["dm"]) && s.is_glued(unit_at + 1) && s.text(unit_at + 1) == "3";
-        let gram = s.is_word(unit_at, &["g", "gm"]);
-        let end = unit_at + 1 + usize::from(cubic || cubic_decimetre);
-        if !(millilitre || cubic || litre || decilitre || cubic_decimetre || gram) || amount <= 0.0 {
-            if link && !slash && !joined {
-                return Some(MassUnit {
-                    unit: U::GramsPer100Millilitres,
-                    value,
-                    end: at + 1,
-                });
-            }
-            return None;
-        }
-        let millilitres = amount
-            * if litre || cubic_decimetre {
-                1000.0
-            } else if decilitre {
-                100.0
-            } else {
-                1.0
-            };
-        let (unit, value) = if gram {
-            (
-                U::PercentByMass,
-                scaled(value, 100.0 / amount * if milligrams { 1e-3 } else { 1.0 }),
-            )
-        } else {
-            match (milligrams, millilitres) {
-                (false, 1.0) => (U::GramsPerMillilitre, value),
-                (false, 100.0) => (U::GramsPer100Millilitres, value),
-                (false, 1000.0) => (U::MilligramsPerMillilitre, value),
-                (true, 1.0) => (U::MilligramsPerMillilitre, value),
-                (true, 1000.0) => (U::MilligramsPerLitre, value),
-                (true, 100.0) => (U::GramsPer100Millilitres, shifted(value, -3)),
-                (false, volume) => (U::GramsPer100Millilitres, scaled(value, 100.0 / volume)),
-                (true, volume) => (U::MilligramsPerMillilitre, scaled(value, 1.0 / volume)),
-            }
-        };
-        Some(MassUnit { unit, value, end })
     }
 
     /// `l = 1 dm`, `200 mm tube`, `1-dm path length`.
@@ -754,6 +533,19 @@ impl<'a> Reader<'a> {
             self.set_temperature(StatedTemperature::At(number.printed));
             return Some(self.behind_celsius(at + 3).unwrap_or(at + 3));
         }
+        if matches!(place, Place::Bracket { .. }) {
+            let stage = if s.is_word(at, &["initial", "initially", "anfangs"]) {
+                Some(Stage::Initial)
+            } else if s.is_word(at, &["final", "equilibrium", "equil", "constant"]) {
+                Some(Stage::Final)
+            } else {
+                None
+            };
+            if stage.is_some() {
+                self.conditions.stage = self.conditions.stage.or(stage);
+                return Some(at + 1);
+            }
+        }
         if s.is_word(at, &["unspecified"]) && s.is_word(at + 1, &["temperature"]) {
             return Some(at + 2);
         }
@@ -813,12 +605,19 @@ impl<'a> Reader<'a> {
         true
     }
 
-    fn set_temperature(&mut self, temperature: StatedTemperature) {
+    /// Sets the temperature; a number that can be none is not kept, but doubted.
+    pub(super) fn set_temperature(&mut self, temperature: StatedTemperature) {
+        if let StatedTemperature::At(at) | StatedTemperature::Range(_, at) = &temperature
+            && !(-100.0..230.0).contains(&at.value())
+        {
+            self.conditions.doubts.push(Doubt::Temperature(at.value()));
+            return;
+        }
         self.conditions.temperature.get_or_insert(temperature);
     }
 
     /// The place behind `°C`, `C`, `deg C` and the like at `at`.
-    fn behind_celsius(&self, at: usize) -> Option<usize> {
+    pub(super) fn behind_celsius(&self, at: usize) -> Option<usize> {
         let s = self.s;
         if s.kind(at) == Some(Kind::Degree) {
             if s.text(at + 1) == "C" && !s.is_mark(at + 2, '=') {
@@ -846,28 +645,35 @@ impl<'a> Reader<'a> {
         // A temperature, or a range of temperatures.
         if let Some(end) = self.behind_celsius(at + 1) {
             // `at 365 °C`: no rotation is measured there, but at 365 nm.
-            if number.value() >= 230.0 {
-                if let Some(light) = Light::at(number.value()) {
-                    self.conditions
-                        .doubts
-                        .push(Doubt::WavelengthUnit(s.slice(at, end).to_owned()));
-                    self.set_light(light);
-                    return Some(end);
-                }
+            if number.value() >= 230.0
+                && let Some(light) = Light::at(number.value())
+            {
+                self.conditions
+                    .doubts
+                    .push(Doubt::WavelengthUnit(s.slice(at, end).to_owned()));
+                self.set_light(light);
+                return Some(end);
             }
+            // `-20 °C` within a bracket is below zero; on the line a dash may be something else.
+            let minus = at > 0
+                && s.kind(at - 1) == Some(Kind::Minus)
+                && s.is_glued(at)
+                && (at < 2 || !s.is_glued(at - 1) || s.is_open(at - 2));
+            let number = if minus && bracketed { number.negated() } else { number };
             self.set_temperature(StatedTemperature::At(number));
             return Some(self.light_behind_temperature(end));
         }
-        if s.kind(at + 1) == Some(Kind::Minus) || s.is_word(at + 1, &["to"]) || s.kind(at + 1) == Some(Kind::PlusMinus)
+        if (s.kind(at + 1) == Some(Kind::Minus)
+            || s.is_word(at + 1, &["to"])
+            || s.kind(at + 1) == Some(Kind::PlusMinus))
+            && let (Some(second), Some(end)) = (s.number(at + 2), self.behind_celsius(at + 3))
         {
-            if let (Some(second), Some(end)) = (s.number(at + 2), self.behind_celsius(at + 3)) {
-                self.set_temperature(if s.kind(at + 1) == Some(Kind::PlusMinus) {
-                    StatedTemperature::At(number)
-                } else {
-                    StatedTemperature::Range(number, second.printed)
-                });
-                return Some(self.light_behind_temperature(end));
-            }
+            self.set_temperature(if s.kind(at + 1) == Some(Kind::PlusMinus) {
+                StatedTemperature::At(number)
+            } else {
+                StatedTemperature::Range(number, second.printed)
+            });
+            return Some(self.light_behind_temperature(end));
         }
         // `28/D`, `20/D`, and `at 20°` where the C is not printed.
         let plausible = (0.0..=60.0).contains(&number.value());
@@ -890,7 +696,11 @@ impl<'a> Reader<'a> {
             let end = if s.text(at + 1) == "m" { at + 3 } else { at + 2 };
             if let (true, Some(light)) = (
                 s.text(at + 1) != "A" || number.value() > 2300.0,
-                Light::at(number.value()),
+                if s.is_word(at + 1, &["Å", "A"]) {
+                    Light::at(number.value())
+                } else {
+                    Light::at_nanometres(number.value())
+                },
             ) {
                 self.set_light(light);
                 return Some(end);
@@ -915,11 +725,9 @@ impl<'a> Reader<'a> {
         }
         let of_solution = s.kind(at + 1) == Some(Kind::Percent)
             && (self.ratio_unit(at + 2).is_some() || s.is_word(at + 2, &["solution", "soln"]));
-        if !of_solution {
-            if let Some((solvent, end)) = self.solvent_at(at) {
-                self.set_solvent(solvent, at, end);
-                return Some(end);
-            }
+        if !of_solution && let Some((solvent, end)) = self.solvent_at(at) {
+            self.set_solvent(solvent, at, end);
+            return Some(end);
         }
         // `99% pure` and `92% yield` are no concentrations; `in 15 mL` contradicts one.
         if s.kind(at + 1) == Some(Kind::Percent)
@@ -951,32 +759,30 @@ impl<'a> Reader<'a> {
             && !(s.is_mark(at + 2, '/')
                 || s.is_word(at + 2, &["in", "per", "dissolved"])
                 || s.number(at + 2).is_some());
-        if !loose_mass {
-            if let Some(found) = self.mass_unit(at + 1, number) {
-                let molar = found.unit == ConcentrationUnit::MolesPerLitre;
-                if bracketed || !molar {
-                    self.set_concentration(PrintedConcentration {
-                        low: found.value,
-                        high: None,
-                        unit: found.unit,
-                        unit_printed: true,
-                    });
-                    return Some(found.end);
-                }
+        if !loose_mass && let Some(found) = self.mass_unit(at + 1, number) {
+            let molar = found.unit == ConcentrationUnit::MolesPerLitre;
+            if bracketed || !molar {
+                self.set_concentration(PrintedConcentration {
+                    low: found.value,
+                    high: None,
+                    unit: found.unit,
+                    unit_printed: true,
+                });
+                return Some(found.end);
             }
         }
-        if bracketed || place == (Place::Line { linked: true }) {
+        if bracketed || matches!(place, Place::Line { linked: true, .. }) {
             // `5-10%`
-            if s.kind(at + 1) == Some(Kind::Minus) {
-                if let (Some(second), Some(Kind::Percent)) = (s.number(at + 2), s.kind(at + 3)) {
-                    self.set_concentration(PrintedConcentration {
-                        low: number,
-                        high: Some(second.printed),
-                        unit: ConcentrationUnit::Percent,
-                        unit_printed: true,
-                    });
-                    return Some(at + 4);
-                }
+            if s.kind(at + 1) == Some(Kind::Minus)
+                && let (Some(second), Some(Kind::Percent)) = (s.number(at + 2), s.kind(at + 3))
+            {
+                self.set_concentration(PrintedConcentration {
+                    low: number,
+                    high: Some(second.printed),
+                    unit: ConcentrationUnit::Percent,
+                    unit_printed: true,
+                });
+                return Some(at + 4);
             }
         }
         if bracketed {
@@ -985,225 +791,16 @@ impl<'a> Reader<'a> {
         None
     }
 
-    /// The strength of a solution named before: `sodium hydroxide, 2.43% in 0.5 N`; or a strength of zero.
-    fn strength(&mut self, at: usize, number: Printed) -> Option<usize> {
-        let s = self.s;
-        let unit = s.text(at + 1);
-        if !matches!(unit, "N" | "M" | "n" | "m") {
-            return None;
-        }
-        if number.value() == 0.0 {
-            let (solvent, end) = self.solvent_at(at + 2)?;
-            self.conditions
-                .doubts
-                .push(Doubt::ZeroStrength(s.slice(at, end).to_owned()));
-            // The name without its strength.
-            let name = Solvent::parse(s.slice(at + 2, end)).unwrap_or(solvent);
-            self.set_solvent(name, at + 2, end);
-            return Some(end);
-        }
-        let ends = s.is_close(at + 2) || s.is_any_mark(at + 2, &[',', ';']);
-        let named = self.conditions.solvent.as_ref().filter(|_| ends)?.to_string();
-        let name = named.strip_suffix(" aq")?;
-        if name.contains(' ') {
-            return None;
-        }
-        let unit = unit.to_uppercase();
-        let solvent = Solvent::parse(&format!("{} {unit} {name}", s.text(at))).ok()?;
-        self.conditions.solvent = Some(solvent);
-        Some(at + 2)
-    }
-
-    /// Sets the light; a printed number replaces the bare name of the same line.
-    fn set_light(&mut self, light: Light) {
-        match &self.conditions.light {
-            None => self.conditions.light = Some(light),
-            Some(before) => {
-                if before.nanometres.is_none() && light.nanometres.is_some() && before.line == light.line {
-                    self.conditions.light = Some(light);
-                }
-            }
-        }
-    }
-
-    /// A number without a unit beside a solvent: `0.1 in chloroform`, `MeOH, 0.5`, `1.0, CHCl3`.
-    fn bare_concentration(&mut self, at: usize, number: Printed) -> Option<usize> {
-        let s = self.s;
-        let before = at > 0 && (s.is_any_mark(at - 1, &[',', ';']) && self.conditions.solvent.is_some());
-        let ends = s.is_close(at + 1) || s.is_any_mark(at + 1, &[',', ';']);
-        let opens = at > 0 && s.is_open(at - 1);
-        let in_solvent = s.is_word(at + 1, &["in"]) && self.solvent_at(at + 2).is_some();
-        let comma_solvent = opens && s.is_any_mark(at + 1, &[',', ';']) && self.solvent_at(at + 2).is_some();
-        if self.conditions.concentration.is_none()
-            && number.value() > 0.0
-            && number.value() <= 100.0
-            && (in_solvent || comma_solvent || before && ends)
-        {
-            self.conditions.concentration = Some(PrintedConcentration {
-                low: number,
-                high: None,
-                unit: ConcentrationUnit::GramsPer100Millilitres,
-                unit_printed: false,
-            });
-            return Some(at + 1);
-        }
-        None
-    }
-
-    /// `/D`, `/546 nm`, `D`, `, D` behind a temperature.
-    pub(super) fn light_behind_temperature(&mut self, at: usize) -> usize {
-        let s = self.s;
-        let slash = s.is_mark(at, '/');
-        let next = at + usize::from(slash);
-        if !slash && !s.is_word(at, &["d"]) {
-            return at;
-        }
-        match self.light(next, Place::Slash) {
-            Some(end) => end,
-            None => at,
-        }
-    }
-
-    /// Light at `at`.
-    fn light(&mut self, at: usize, place: Place) -> Option<usize> {
-        let s = self.s;
-        if let Some(number) = s.number(at) {
-            if place != Place::Slash || !is_wavelength(number) {
-                return None;
-            }
-            let light = Light::at(number.printed.value())?;
-            let end = if let Some(celsius) = self.behind_celsius(at + 1) {
-                self.conditions
-                    .doubts
-                    .push(Doubt::WavelengthUnit(s.slice(at, celsius).to_owned()));
-                celsius
-            } else if s.is_word(at + 1, &["d"]) {
-                self.conditions
-                    .doubts
-                    .push(Doubt::WavelengthUnit(s.slice(at, at + 2).to_owned()));
-                at + 2
-            } else if s.is_word(at + 1, &["nm", "mμ"]) {
-                at + 2
-            } else {
-                at + 1
-            };
-            self.set_light(light);
-            return Some(end);
-        }
-        if s.is_mark(at, '/') && place != Place::Slash {
-            // `deg/D`, `at /546`
-            let next = at + 1;
-            if s.is_word(next, &["d", "hg", "na"]) || s.number(next).is_some_and(is_wavelength) {
-                return self.light(next, Place::Slash);
-            }
-            return None;
-        }
-        if s.is_word(at, &["λ"]) && s.is_any_mark(at + 1, &['=', ':']) {
-            let light = Light::at(s.number(at + 2)?.printed.value())?;
-            self.set_light(light);
-            return Some(if s.is_word(at + 3, &["nm"]) { at + 4 } else { at + 3 });
-        }
-        let line_behind = |at: usize| s.is_word(at, &["line", "light", "lamp", "lines"]);
-        let mut next = at;
-        let mut found = None;
-        let mut letters = false;
-        let mut named = false;
-        for _ in 0..5 {
-            if s.is_word(next, &["sodium"]) || s.text(next) == "Na" || s.text(next) == "NA" {
-                // "sodium hydroxide" and "sodium salt" are no light.
-                if self.solvent_at(next).is_some() || s.is_word(next + 1, &["salt", "hydroxide", "form"]) {
-                    break;
-                }
-                found = Some(Light::sodium());
-                next += 1;
-            } else if s.is_word(next, &["d"])
-                && (place == Place::Slash || !s.is_mark(next + 1, '='))
-                && (!self.is_prefix(next) || line_behind(next + 2))
-            {
-                letters = true;
-                found = Some(Light::sodium());
-                next += 1;
-            } else if s.is_open(next) && s.is_word(next + 1, &["sodium", "na", "d"]) && s.is_close(next + 2) {
-                found = Some(Light::sodium());
-                next += 3;
-            } else if found.is_some()
-                && (s.kind(next) == Some(Kind::Minus) || line_behind(next) || s.is_mark(next, '-'))
-            {
-                named |= line_behind(next);
-                next += 1;
-            } else {
-                break;
-            }
-        }
-        if let Some(light) = found {
-            let bare_letter = next == at + 1 && letters;
-            let allowed = match place {
-                Place::Slash => true,
-                Place::Bracket { starts_word } => starts_word,
-                // On the line a bare D is too little: "in D2O", "vitamin D".
-                Place::Line { linked } => {
-                    if named {
-                        true
-                    } else {
-                        linked
-                            && (!bare_letter
-                                || s.is_any_mark(at.wrapping_sub(1), &['/', ','])
-                                || s.is_word(at.wrapping_sub(1), &["at", "for"]))
-                    }
-                }
-            };
-            if !allowed {
-                return None;
-            }
-            // `589 nm (sodium D-line)`: the printed number stays.
-            self.set_light(light);
-            return Some(next);
-        }
-        if place == Place::Slash && s.kind(at) == Some(Kind::Word) {
-            let text = s.text(at);
-            if text.eq_ignore_ascii_case("hg") {
-                self.conditions.light.get_or_insert(Light {
-                    line: SpectralLine::Named("Hg".to_owned()),
-                    nanometres: None,
-                });
-                return Some(at + 1);
-            }
-            if matches!(text, "C" | "F" | "G" | "e") {
-                self.conditions.doubts.push(Doubt::LineLetter(text.to_owned()));
-                self.conditions.light.get_or_insert(Light {
-                    line: SpectralLine::Named(text.to_owned()),
-                    nanometres: None,
-                });
-                return Some(at + 1);
-            }
-        }
-        None
-    }
-
-    /// Whether the letter at `at` is the prefix of a name: `D-form`, `d-limonene`.
-    fn is_prefix(&self, at: usize) -> bool {
-        let s = self.s;
-        s.kind(at + 1) == Some(Kind::Minus)
-            && s.is_glued(at + 1)
-            && s.is_glued(at + 2)
-            && s.kind(at + 2) == Some(Kind::Word)
-    }
-
     /// The solvent at `at`, with the place behind it.
-    fn solvent_at(&self, at: usize) -> Option<(Solvent, usize)> {
-        let s = self.s;
-        if !matches!(s.kind(at), Some(Kind::Word | Kind::Number(_))) {
-            return None;
-        }
-        let (solvent, length) = Solvent::find_at(s.tail(at))?;
-        Some((solvent, s.after_bytes(at, length)))
+    pub(super) fn solvent_at(&self, at: usize) -> Option<(Solvent, usize)> {
+        self.s.solvent(at)
     }
 
     fn solvent(&mut self, at: usize, place: Place) -> Option<usize> {
         let s = self.s;
         let allowed = match place {
             Place::Bracket { starts_word } => starts_word,
-            Place::Line { linked } => linked,
+            Place::Line { dissolved, .. } => dissolved,
             Place::Slash => false,
         };
         if !allowed {
@@ -1227,18 +824,19 @@ impl<'a> Reader<'a> {
                 end += 1;
             }
             let ends = s.is_close(end) || s.is_any_mark(end, &[',', ';']);
-            if ends && end > from {
-                if let Ok(solvent) = Solvent::parse_lenient(s.slice(from, end)) {
-                    self.conditions.solvent = Some(solvent);
-                    return Some(end);
-                }
+            if ends
+                && end > from
+                && let Ok(solvent) = Solvent::parse_lenient(s.slice(from, end))
+            {
+                self.conditions.solvent = Some(solvent);
+                return Some(end);
             }
             return Some(from);
         }
         None
     }
 
-    fn set_solvent(&mut self, solvent: Solvent, from: usize, end: usize) {
+    pub(super) fn set_solvent(&mut self, solvent: Solvent, from: usize, end: usize) {
         if self.conditions.solvent.is_some() {
             return;
         }
@@ -1252,7 +850,7 @@ impl<'a> Reader<'a> {
 
 /// Where a condition stands.
 #[derive(Clone, Copy, Debug, PartialEq)]
-enum Place {
+pub(super) enum Place {
     /// In a bracket; whether a word starts here.
     Bracket {
         /// Whether the token is not the inside of a name.
@@ -1262,40 +860,11 @@ enum Place {
     Line {
         /// Whether a link stands before it.
         linked: bool,
+        /// Whether that link can lead to a solvent.
+        dissolved: bool,
     },
     /// Behind the slash of `°C/D`.
     Slash,
-}
-
-struct MassUnit {
-    unit: ConcentrationUnit,
-    value: Printed,
-    end: usize,
-}
-
-/// The same digits times a power of ten.
-fn shifted(value: Printed, power: i32) -> Printed {
-    let decimals = (i32::from(value.decimals()) - power).clamp(0, 12);
-    Printed::new(value.value() * 10f64.powi(power), decimals as u8)
-}
-
-/// A number times a factor, with as many decimals as it needs, six at most.
-fn scaled(value: Printed, factor: f64) -> Printed {
-    let product = value.value() * factor;
-    let decimals = (0..=6u8)
-        .find(|&decimals| {
-            let scale = 10f64.powi(i32::from(decimals));
-            ((product * scale).round() / scale - product).abs() <= 1e-9 * product.abs().max(1e-3)
-        })
-        .unwrap_or(6);
-    let scale = 10f64.powi(i32::from(decimals));
-    Printed::new((product * scale).round() / scale, decimals)
-}
-
-/// Whether a number can be a printed wavelength: 230 to 1100 nm, or 2300 to 11000 Å.
-pub(super) fn is_wavelength(digits: super::token::Digits) -> bool {
-    let number = digits.printed.value();
-    (230.0..=1100.0).contains(&number) || (2300.0..=11000.0).contains(&number) && digits.printed.decimals() == 0
 }
 
 /// Whether a formula has a one for an l or a zero for an O (`CHC13`, `H20`).
@@ -1303,9 +872,4 @@ fn is_damaged_formula(printed: &str) -> bool {
     let letters: Vec<char> = printed.chars().filter(|c| !c.is_whitespace()).collect();
     let has = |pattern: &str| printed.contains(pattern);
     has("C13") || has("CI3") || has("C12") && has("CH2") || has("H20") || has("0H") && letters.len() <= 6 || has("D20")
-}
-
-/// Whether a token is raised or lowered.
-pub(super) fn is_shifted(script: Script) -> bool {
-    script != Script::Normal
 }

@@ -67,6 +67,12 @@ pub(super) enum Doubt {
     Calculated,
     /// The number has neither sign nor degree sign and no symbol before it.
     BareNumber,
+    /// A signed number with a concentration but no symbol before it.
+    NoSymbol,
+    /// The label and the value stand in separate columns.
+    ColumnsApart,
+    /// "Rotation" without a word on what turns.
+    KindNotSaid,
     /// The sign was taken from a word such as levorotatory.
     SignFromWord(String),
     /// A per cent sign where a degree sign is meant.
@@ -95,7 +101,7 @@ impl fmt::Display for Doubt {
             Self::DecimalMarkDamaged => {
                 f.write_str("The decimal mark is printed as another character; check the digits.")
             }
-            Self::DegreeDamaged => f.write_str("The degree sign is a damaged character."),
+            Self::DegreeDamaged => f.write_str("The degree sign is damaged or missing; check the digits."),
             Self::DittoMark => f.write_str("A ditto mark stands for \"to\" in the range."),
             Self::CelsiusForDegrees => {
                 f.write_str("The value is printed in °C; degrees of rotation were assumed, a number may be misplaced.")
@@ -125,6 +131,11 @@ impl fmt::Display for Doubt {
             Self::Magnitude => f.write_str("The value is larger than specific rotations are; a decimal mark may be missing."),
             Self::Calculated => f.write_str("The value is said to be calculated, not measured."),
             Self::BareNumber => f.write_str("The number has neither a sign nor a degree sign."),
+            Self::ColumnsApart => {
+                f.write_str("Labels and values stand in separate columns; the value may belong to another label.")
+            }
+            Self::KindNotSaid => f.write_str("The text says \"rotation\" only; it may be another one than that of light."),
+            Self::NoSymbol => f.write_str("No symbol of rotation stands before the number."),
             Self::SignFromWord(word) => write!(f, "The sign is not printed; it was taken from the word \"{word}\"."),
             Self::PercentForDegree => f.write_str("A per cent sign stands where a degree sign is meant; check the digits."),
         }
@@ -137,6 +148,8 @@ const MOST_ANGLE: f64 = 200.0;
 const LEAST_ANGLE: f64 = 1e-4;
 /// A specific rotation beyond this is rare enough to look again: helicenes reach some thousands.
 const MOST_SPECIFIC: f64 = 5000.0;
+/// A molar rotation beyond this is as rare.
+const MOST_MOLAR: f64 = 1e5;
 /// A tolerance of at least this many degrees and a third of the value is doubted.
 const LARGE_TOLERANCE: f64 = 10.0;
 
@@ -156,9 +169,8 @@ pub(super) fn plausibility(statement: &Statement) -> Vec<Doubt> {
         }
     }
     let largest = match statement.kind {
-        RotationKind::Specific => MOST_SPECIFIC,
-        RotationKind::Observed => MOST_SPECIFIC,
-        RotationKind::Molar => 1e5,
+        RotationKind::Specific | RotationKind::Observed => MOST_SPECIFIC,
+        RotationKind::Molar => MOST_MOLAR,
     };
     if magnitude > largest {
         doubts.push(Doubt::Magnitude);

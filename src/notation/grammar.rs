@@ -6,7 +6,9 @@
 
 use super::condition::{Conditions, Reader};
 use super::doubts::Doubt;
-use super::head::{Form, Head, head};
+use super::head::{Form, Head, head_at};
+use super::pharmacopoeia::pharmacopoeial_clause;
+use super::relation::relate;
 use super::stream::Stream;
 use super::token::Kind;
 use super::value::{Unit, Value, value};
@@ -34,12 +36,12 @@ pub(super) struct Draft {
     /// Token behind.
     pub to: usize,
     /// How it is joined to the draft before.
-    joint: Joint,
+    pub joint: Joint,
 }
 
 /// How a statement is joined to the one before it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Joint {
+pub(super) enum Joint {
     /// It has its own head.
     Head,
     /// It follows in series.
@@ -54,16 +56,32 @@ enum Joint {
 
 /// Tokens that may stand between a head and its value.
 const MOST_BEFORE_VALUE: usize = 70;
+/// Constants that stand beside the optical rotation in tables of oils.
+const COLUMN_LABELS: [&str; 12] = [
+    "refractive",
+    "index",
+    "saponification",
+    "ester",
+    "acid",
+    "iodine",
+    "value",
+    "gravity",
+    "boiling",
+    "melting",
+    "point",
+    "solubility",
+];
 /// Words that are not understood between a head and its value.
 const MOST_UNKNOWN: usize = 12;
 /// Tokens behind a statement within which a signed angle counts as another one.
-const PROSE_REACH: usize = 90;
+pub(super) const PROSE_REACH: usize = 90;
 
 /// Reads all statements of a stream.
 pub(super) struct Grammar<'a> {
-    s: &'a Stream,
+    pub(super) s: &'a Stream,
+    /// Hyphens stand for decimal points elsewhere in the text.
     decimal_hyphens: bool,
-    drafts: Vec<Draft>,
+    pub(super) drafts: Vec<Draft>,
     /// Conditions in a bracket that belongs to no value yet, with the token behind it.
     ambient: Option<Conditions>,
 }
@@ -81,12 +99,7 @@ impl<'a> Grammar<'a> {
         while at < s.len() {
             at = grammar.step(at).max(at + 1);
         }
-        share_conditions(s, &mut grammar.drafts);
-        mark_stages(s, &mut grammar.drafts);
-        name_enantiomers(s, &mut grammar.drafts);
-        for draft in &mut grammar.drafts {
-            sign_from_words(s, draft);
-        }
+        relate(s, &mut grammar.drafts);
         grammar.drafts
     }
 
@@ -96,23 +109,48 @@ impl<'a> Grammar<'a> {
         if s.is_sentence_start(at) {
             self.ambient = None;
         }
-        if let Some(head) = head(s, at) {
+        if let Some(head) = head_at(s, at) {
             return self.body(head);
         }
         if s.is_open(at) && s.text(at) == "(" {
+            // Only a bracket with a concentration in it is kept.
+            let keyed = (at + 1..at + 24).take_while(|&n| !s.is_close(n)).any(|n| {
+                matches!(s.kind(n), Some(Kind::Percent | Kind::Mark('©')))
+                    || s.is_word(
+                        n,
+                        &["c", "с", "conc", "concn", "concentration", "cone", "g", "mg", "molar"],
+                    )
+            });
+            if !keyed {
+                return at + 1;
+            }
             let mut reader = Reader::new(s);
-            if let Some(end) = reader.bracket(at) {
-                if reader.conditions.concentration.is_some() && reader.conditions.solvent.is_some()
-                    || reader.conditions.concentration.is_some_and(|c| c.unit_printed)
-                {
-                    // A head within the bracket is read in its own right.
-                    if !self.holds_head(at, end) {
-                        self.ambient = Some(reader.conditions);
-                        return end;
-                    }
+            if let Some(end) = reader.bracket(at)
+                && (reader.conditions.concentration.is_some() && reader.conditions.solvent.is_some()
+                    || reader.conditions.concentration.is_some_and(|c| c.unit_printed))
+            {
+                // A head within the bracket is read in its own right.
+                if !self.holds_head(at, end) {
+                    self.ambient = Some(reader.conditions);
+                    return end;
                 }
             }
             return at + 1;
+        }
+        // `a solution in chloroform (c 1.0) showed …`
+        if s.is_word(at, &["in"])
+            && let Some((solvent, end)) = s.solvent(at + 1)
+            && s.text(end) == "("
+        {
+            let mut reader = Reader::new(s);
+            if let Some(behind) = reader.bracket(end)
+                && reader.conditions.concentration.is_some_and(|c| c.unit_printed)
+                && !self.holds_head(end, behind)
+            {
+                reader.conditions.solvent.get_or_insert(solvent);
+                self.ambient = Some(reader.conditions);
+                return behind;
+            }
         }
         if let Some(end) = self.measured_at(at) {
             return end;
@@ -120,63 +158,36 @@ impl<'a> Grammar<'a> {
         self.prose(at).or_else(|| self.headless(at)).unwrap_or(at + 1)
     }
 
-    /// `measured −12° to −16° (c=1, CHCl3)`: a signed angle with a concentration and a solvent behind it needs no head.
-    fn headless(&mut self, at: usize) -> Option<usize> {
-        let s = self.s;
-        if !matches!(s.kind(at), Some(Kind::Plus | Kind::Minus)) || s.is_glued(at) && at > 0 && !s.is_open(at - 1) {
-            return None;
-        }
-        let value = self.value(at).filter(Value::is_angle)?;
-        if !s.is_open(value.end) {
-            return None;
-        }
-        let (own, end) = self.conditions_behind(&value);
-        if own.solvent.is_none() || !own.concentration.is_some_and(|c| c.unit_printed) {
-            return None;
-        }
-        self.push(RotationKind::Specific, value, own, at, end, Joint::Head);
-        Some(end)
-    }
-
-    /// `measured at c=1 in 5M HCl is -6.0 ± 0.5°`: conditions that announce a value without a head.
-    fn measured_at(&mut self, at: usize) -> Option<usize> {
-        let s = self.s;
-        if s.text(at) != "c" || !s.is_mark(at + 1, '=') || s.number(at + 2).is_none() {
-            return None;
-        }
-        let mut reader = Reader::new(s);
-        let end = reader.line(at);
-        if end == at || !(s.is_word(end, &["is", "was", "are"]) || s.is_any_mark(end, &['=', ':'])) {
-            return None;
-        }
-        let value = self.value(end + 1).filter(Value::is_angle)?;
-        let mut own = Reader::new(s);
-        let to = own.line(value.end);
-        own.conditions.fill_from(&reader.conditions);
-        self.push(RotationKind::Specific, value, own.conditions, at, to, Joint::Head);
-        Some(to)
-    }
-
-    fn value(&self, at: usize) -> Option<Value> {
+    pub(super) fn value(&self, at: usize) -> Option<Value> {
         value(self.s, at, self.decimal_hyphens)
     }
 
     /// Reads from a head to the end of its series.
-    fn body(&mut self, mut head: Head) -> usize {
+    pub(super) fn body(&mut self, mut head: Head) -> usize {
         let s = self.s;
         let mut before = Reader::with(s, Conditions::default());
         let mut from = head.start;
         let mut at = head.end;
         let mut tight = true;
         let mut unknown = 0;
+        let mut columns = false;
         let first = loop {
             if at >= s.len() || at > head.end + MOST_BEFORE_VALUE || unknown > MOST_UNKNOWN {
                 return self.value_before(&head).unwrap_or(head.end);
             }
+            // Labels of a column whose values stand apart from them.
+            let new_line = s.is_sentence_start(at) || s.get(at).is_some_and(|token| token.newline);
+            let label = s.is_word(at, &COLUMN_LABELS) && (new_line || columns);
+            if head.form == Form::Words && (label || columns && self.is_in_columns(at)) {
+                columns = true;
+                tight = false;
+                at += 1;
+                continue;
+            }
             if at > head.end && s.is_sentence_start(at) {
                 return self.value_before(&head).unwrap_or(head.end);
             }
-            if let Some(next) = self::head(s, at) {
+            if let Some(next) = head_at(s, at) {
                 if next.form == Form::Bare && !tight {
                     at = next.end;
                     continue;
@@ -191,16 +202,21 @@ impl<'a> Grammar<'a> {
                         ..next
                     };
                 } else {
-                    head = next;
+                    let symbol = std::mem::replace(&mut head, next);
+                    if symbol.form == Form::Symbol && tight {
+                        head.conditions.fill_from(&symbol.conditions);
+                    }
                 }
                 at = head.end;
                 tight = true;
                 unknown = 0;
                 continue;
             }
+            // `10−1 deg cm2 g−1`: the dash belongs to a power.
+            let power = at > head.end && s.is_glued(at) && matches!(s.kind(at - 1), Some(Kind::Number(_)));
             if let Some(value) = self
                 .value(at)
-                .filter(|value| self.accepts(value, &head, tight, unknown))
+                .filter(|value| !power && self.accepts(value, &head, tight, unknown) && (!columns || value.is_angle()))
             {
                 break value;
             }
@@ -234,6 +250,9 @@ impl<'a> Grammar<'a> {
             shared.time.clone_from(&before.conditions.time);
         }
         shared.ee = shared.ee.or(before.conditions.ee.clone());
+        if s.text(head.start).starts_with(['比', '旋']) {
+            shared.fill_sample_from(&pharmacopoeial_clause(s, head.start));
+        }
         let shared_doubts = std::mem::take(&mut shared.doubts);
         let (mut own, end) = self.conditions_behind(&first);
         if head.form == Form::Symbol {
@@ -261,30 +280,51 @@ impl<'a> Grammar<'a> {
         own.doubts.extend(shared_doubts);
         own.doubts.extend(before.conditions.doubts.iter().cloned());
         let index = self.drafts.len();
-        self.push(head.kind, first, own, from, end, Joint::Head);
-        if let Some(draft) = self.drafts.get_mut(index) {
-            if draft.value.unit == Unit::None && head.form != Form::Symbol && draft.value.sign == Sign::NotStated {
-                let zero = draft.value.single.is_some_and(|single| single.value() == 0.0);
-                if !zero {
-                    draft.doubts.push(Doubt::BareNumber);
-                }
+        // "an opposite rotation of …" is of the kind that was spoken of.
+        let spoken = self
+            .drafts
+            .last()
+            .filter(|draft| head.form == Form::Bare && from < draft.to + PROSE_REACH);
+        let kind = spoken.map_or(head.kind, |draft| draft.kind);
+        head.kind = kind;
+        self.push(kind, first, own, from, end, Joint::Head);
+        if let Some(draft) = self.drafts.get_mut(index)
+            && draft.value.unit == Unit::None
+            && head.form != Form::Symbol
+            && draft.value.sign == Sign::NotStated
+        {
+            let zero = draft.value.single.is_some_and(|single| single.value() == 0.0);
+            if !zero && draft.conditions.is_without_sample() && draft.conditions.temperature.is_none() {
+                draft.doubts.push(Doubt::BareNumber);
             }
         }
-        if (from..end).any(|n| {
+        if ((from..end).any(|n| {
             s.is_word(n, &["calculated", "calcd", "predicted", "computed"])
                 && !s.is_word(n + 1, &["as", "on", "for", "with"])
-        }) || from > 0 && s.is_word(from - 1, &["calculated", "predicted", "computed"])
+        }) || from > 0 && s.is_word(from - 1, &["calculated", "predicted", "computed"]))
+            && let Some(draft) = self.drafts.get_mut(index)
+            && draft.conditions.basis.is_none()
         {
-            if let Some(draft) = self.drafts.get_mut(index) {
-                if draft.conditions.basis.is_none() {
-                    draft.doubts.push(Doubt::Calculated);
-                }
+            draft.doubts.push(Doubt::Calculated);
+        }
+        if head.form == Form::Bare
+            && index == 0
+            && let Some(draft) = self.drafts.get_mut(index)
+        {
+            let led = draft.value.start > 0
+                && (s.is_word(draft.value.start - 1, &["of", "by", "was", "is"])
+                    || s.is_any_mark(draft.value.start - 1, &[':', '=']));
+            if led && draft.conditions.is_without_sample() && draft.conditions.light.is_none() {
+                draft.doubts.push(Doubt::KindNotSaid);
             }
         }
-        if self.is_quoted(from) {
-            if let Some(draft) = self.drafts.get_mut(index) {
-                draft.role = Some(Role::Lit);
-            }
+        if let (true, Some(draft)) = (columns, self.drafts.get_mut(index)) {
+            draft.doubts.push(Doubt::ColumnsApart);
+        }
+        if self.is_quoted(from)
+            && let Some(draft) = self.drafts.get_mut(index)
+        {
+            draft.role = Some(Role::Lit);
         }
         shared.ee = None;
         shared.time = None;
@@ -292,10 +332,10 @@ impl<'a> Grammar<'a> {
     }
 
     /// Conditions behind a value, and the place where they end.
-    fn conditions_behind(&self, value: &Value) -> (Conditions, usize) {
+    pub(super) fn conditions_behind(&self, value: &Value) -> (Conditions, usize) {
         let s = self.s;
         let mut own = Reader::new(s);
-        let mut at = value.end;
+        let mut at = self.behind_unit_of_rotation(value.end);
         // `-9.4 deg 3 deg at 25 °C`
         if value.unit == Unit::Degree
             && s.number(at).is_some()
@@ -318,13 +358,49 @@ impl<'a> Grammar<'a> {
         }
         let mut end = own.line(at);
         if end == at {
-            end = value.end;
+            end = self.behind_unit_of_rotation(value.end);
             if let Some((form, behind)) = self.form_in_bracket(end) {
                 own.conditions.form = Some(form);
                 end = own.line(behind);
             }
         }
         (own.conditions, end)
+    }
+
+    /// The place behind `deg cm³ g⁻¹ dm⁻¹` and its like.
+    fn behind_unit_of_rotation(&self, at: usize) -> usize {
+        let s = self.s;
+        let is_unit = |at: usize| s.is_word(at, &["cm", "ml", "dm", "g", "cc", "mL"]);
+        let opens = s.is_any_mark(at, &['·', '×', '*', '/']) && is_unit(at + 1)
+            || is_unit(at)
+            || s.is_open(at) && is_unit(at + 1) && s.is_any_mark(at + 2, &['/', '·', '×', '*']);
+        if !opens {
+            return at;
+        }
+        let mut end = at;
+        let mut units = 0;
+        for next in at..at + 24 {
+            let small = s
+                .number(next)
+                .is_some_and(|digits| matches!(s.text(next), "1" | "2" | "3" | "10") && digits.printed.decimals() == 0);
+            let joins = is_unit(next)
+                || small
+                || s.kind(next) == Some(Kind::Minus)
+                || s.is_any_mark(next, &['·', '×', '*', '/'])
+                || s.is_close(next)
+                || s.is_open(next)
+                    && (is_unit(next + 1)
+                        || s.is_word(next + 1, &["deg"])
+                        || s.number(next + 1).is_some() && s.is_close(next + 2));
+            if !joins {
+                break;
+            }
+            units += usize::from(is_unit(next));
+            if !s.is_close(next) || units > 0 {
+                end = next + 1;
+            }
+        }
+        if units >= 2 { end } else { at }
     }
 
     /// `(poly-D-lactic acid)`: a bracket that names what was measured.
@@ -338,6 +414,7 @@ impl<'a> Grammar<'a> {
         let fits = inner.len() >= 4
             && inner.len() <= 60
             && s.kind(at + 1) == Some(Kind::Word)
+            && !(end == at + 3 && inner.starts_with(char::is_uppercase))
             && !s.is_word(
                 at + 1,
                 &[
@@ -354,13 +431,24 @@ impl<'a> Grammar<'a> {
                 ],
             )
             && inner.chars().filter(|c| c.is_alphabetic()).count() * 2 > inner.len()
-            && !(at + 1..end).any(|n| s.is_mark(n, ';') || head(s, n).is_some());
+            && !(at + 1..end).any(|n| s.is_mark(n, ';') || head_at(s, n).is_some());
         fits.then(|| (inner.to_owned(), end))
+    }
+
+    /// What stands between the labels of a column and a value with a sign and a degree sign: other labels and values.
+    fn is_in_columns(&self, at: usize) -> bool {
+        let s = self.s;
+        match s.kind(at) {
+            Some(Kind::Word) => s.text(at).starts_with(char::is_uppercase) && head_at(s, at).is_none(),
+            Some(Kind::Minus) => s.is_glued(at),
+            Some(Kind::Number(_) | Kind::Mark('.' | ',' | '„' | '\'' | '*' | '"')) => true,
+            _ => false,
+        }
     }
 
     /// Whether a head stands in the bracket at `open`.
     fn holds_head(&self, open: usize, end: usize) -> bool {
-        (open + 1..end).any(|n| head(self.s, n).is_some())
+        (open + 1..end).any(|n| head_at(self.s, n).is_some())
     }
 
     /// Whether the bracket at `open` holds a value rather than conditions only.
@@ -373,36 +461,10 @@ impl<'a> Grammar<'a> {
         })
     }
 
-    /// `1.8920 of optical rotation`.
-    fn value_before(&mut self, head: &Head) -> Option<usize> {
-        let s = self.s;
-        let number_at = head.start.checked_sub(2)?;
-        if head.form != Form::Words || !s.is_word(head.start - 1, &["of", "as"]) {
-            return None;
-        }
-        s.number(number_at)?;
-        let signed = number_at > 0 && matches!(s.kind(number_at - 1), Some(Kind::Plus | Kind::Minus));
-        let start = if signed { number_at - 1 } else { number_at };
-        if start > 0 && s.kind(start - 1) == Some(Kind::Open('[')) {
-            return None;
-        }
-        let value = self.value(start).filter(|value| value.end == head.start - 1)?;
-        if self.drafts.last().is_some_and(|draft| draft.to > start) {
-            return None;
-        }
-        let bare = value.unit == Unit::None;
-        self.push(head.kind, value, Conditions::default(), start, head.end, Joint::Head);
-        if let (true, Some(draft)) = (bare, self.drafts.last_mut()) {
-            draft.doubts.push(Doubt::BareNumber);
-        }
-        Some(head.end)
-    }
-
     /// Words and marks between a head and its value that say nothing.
     fn is_filler(&self, at: usize) -> bool {
         let s = self.s;
         match s.kind(at) {
-            Some(Kind::Close(_)) => true,
             Some(Kind::Mark('>')) => at > 0 && s.is_mark(at - 1, '='),
             Some(Kind::Mark('.')) => {
                 s.is_mark(at + 1, '.')
@@ -410,7 +472,7 @@ impl<'a> Grammar<'a> {
                     || matches!(s.kind(at + 1), Some(Kind::Plus | Kind::Minus))
                     || s.get(at + 1).is_some_and(|token| token.newline)
             }
-            Some(Kind::Mark(':' | '=' | ',' | '|' | '"' | '\'' | ';' | '≡')) => true,
+            Some(Kind::Close(_) | Kind::Mark(':' | '=' | ',' | '|' | '"' | '\'' | ';' | '≡')) => true,
             Some(Kind::Word) => s.is_word(
                 at,
                 &[
@@ -446,7 +508,13 @@ impl<'a> Grammar<'a> {
         if !signed && value.unit == Unit::None && s.is_mark(end, '/') && s.is_word(end + 1, &["d"]) {
             return false;
         }
+        // `[α] (20) …`: a lone number in brackets is no value.
+        let alone = value.start > 0 && s.is_open(value.start - 1) && s.is_close(end) && s.text(value.start - 1) == "(";
+        if alone && value.unit == Unit::None && !signed {
+            return false;
+        }
         match (head.form, tight) {
+            (Form::Bare, _) if self.is_style_sheet(value) => false,
             (Form::Bare, true) if value.start > 0 && s.is_word(value.start - 1, &["of"]) => {
                 // "a rotation of 33°" is one of light only where light was spoken of before.
                 value.unit == Unit::Degree
@@ -456,7 +524,10 @@ impl<'a> Grammar<'a> {
                             .last()
                             .is_some_and(|draft| value.start < draft.to + PROSE_REACH))
             }
-            (Form::Bare, _) => value.unit == Unit::Degree && (signed || value.low.is_some()) && unknown <= 3,
+            (Form::Bare, _) => {
+                let about = (end..end + 3).any(|n| s.is_word(n, &["about", "around", "along", "per", "relative"]));
+                value.unit == Unit::Degree && (signed || value.low.is_some()) && unknown <= 3 && !about
+            }
             (Form::Symbol, true) => !self.is_compound_number(value),
             (Form::Words, true) => {
                 let led = value.start == head.end
@@ -476,8 +547,21 @@ impl<'a> Grammar<'a> {
                         || unknown <= 2 && (s.is_open(end) || s.is_any_mark(end, &['.', ',', ';'])))
                     || value.unit == Unit::Degree && unknown <= 2
             }
-            (Form::Words, false) => value.is_angle() || value.unit == Unit::Degree && unknown <= 4,
+            (Form::Words, false) => {
+                let led = value.start > 0
+                    && (s.is_mark(value.start - 1, '=') || s.is_word(value.start - 1, &["is", "was", "being"]));
+                value.is_angle()
+                    || value.unit == Unit::Degree && unknown <= 4
+                    || value.sign == Sign::Stated && led && unknown <= 6
+            }
         }
+    }
+
+    /// `rotation: -90deg` turns a picture.
+    fn is_style_sheet(&self, value: &Value) -> bool {
+        let s = self.s;
+        let deg = value.end - 1;
+        s.is_word(deg, &["deg"]) && s.is_glued(deg)
     }
 
     /// A number that names a compound or a citation: `2 (`, `3-5 were`, followed by a word other than a unit.
@@ -492,7 +576,7 @@ impl<'a> Grammar<'a> {
     }
 
     /// A unit that is none of rotation.
-    fn has_foreign_unit(&self, at: usize) -> bool {
+    pub(super) fn has_foreign_unit(&self, at: usize) -> bool {
         let s = self.s;
         let words = [
             "nm",
@@ -530,245 +614,14 @@ impl<'a> Grammar<'a> {
             "years",
             "compounds",
             "samples",
+            "V",
+            "mV",
         ];
         if s.kind(at) == Some(Kind::Percent) {
             // Damaged degree sign: `658% (c = 0.1, methanol)`.
             return !(s.is_open(at + 1) && (at + 2..at + 5).any(|n| s.is_mark(n, '=')));
         }
         s.is_word(at, &words)
-    }
-
-    /// Values that follow the first one: `; -12 deg (…)`, `and +14.2`, `(c = 1 in methanol): +48`, `(lit. -50)`.
-    fn series(&mut self, head: &Head, shared: &Conditions, mut at: usize) -> usize {
-        let s = self.s;
-        for _ in 0..200 {
-            // Separators.
-            let mut next = at;
-            let mut separators = 0;
-            let mut word = false;
-            while separators < 4 {
-                if s.is_any_mark(next, &[';', ',', '&', '|']) || s.is_close(next) && separators == 0 {
-                    next += 1;
-                } else if s.is_word(next, &["and", "or", "und", "et", "resp", "oder", "then", "ou"]) {
-                    word = true;
-                    next += 1;
-                } else {
-                    break;
-                }
-                separators += 1;
-            }
-            if s.is_sentence_start(next) || next >= s.len() {
-                return at;
-            }
-            if let Some(end) = self.quoted(next) {
-                at = end;
-                continue;
-            }
-            if self::head(s, next).is_some() {
-                return at;
-            }
-            if s.is_word(next, &["to", "→", "bis", "至"]) || s.is_mark(next, '→') {
-                match self.onward(head, shared, at, next + 1) {
-                    Some(end) => {
-                        at = end;
-                        continue;
-                    }
-                    None => return at,
-                }
-            }
-            // Conditions before the value.
-            let mut before = Reader::new(s);
-            let mut value_at = next;
-            if !(matches!(s.kind(next), Some(Kind::Plus | Kind::Minus)) && s.number(next + 1).is_some()) {
-                if s.is_open(next) {
-                    match before.bracket(next) {
-                        Some(end) => value_at = end,
-                        None => return at,
-                    }
-                }
-                value_at = before.line(value_at);
-            }
-            let led = value_at > next;
-            let mut filler = 0;
-            while filler < 3 && s.is_any_mark(value_at, &[':', '=']) {
-                value_at += 1;
-                filler += 1;
-            }
-            let Some(value) = self.value(value_at) else { return at };
-            if !self.follows(&value, separators > 0, led && filler > 0, s.kind(at)) {
-                return at;
-            }
-            let (mut own, end) = self.conditions_behind(&value);
-            own.fill_from(&before.conditions);
-            own.fill_from(shared);
-            own.doubts.extend(before.conditions.doubts);
-            let twin = word || s.is_mark(at, '&');
-            let bare_before = self.drafts.last().is_some_and(|draft| draft.to == draft.value.end) && twin;
-            let joint = if bare_before { Joint::Twin } else { Joint::Series };
-            self.push(head.kind, value, own, next, end, joint);
-            at = end;
-        }
-        at
-    }
-
-    /// Whether a value may stand in a series.
-    fn follows(&self, value: &Value, separated: bool, led: bool, separator: Option<Kind>) -> bool {
-        let s = self.s;
-        let end = value.end;
-        if self.has_foreign_unit(end) {
-            return false;
-        }
-        let signed = value.is_signed();
-        if value.unit == Unit::Celsius {
-            // In a series printed in °C throughout.
-            return signed
-                && (led || separated)
-                && self
-                    .drafts
-                    .last()
-                    .is_some_and(|draft| draft.value.unit == Unit::Celsius);
-        }
-        if value.unit == Unit::Degree {
-            return signed || separated || led;
-        }
-        let before_conditions = s.is_open(end)
-            || s.is_word(end, &["at", "in"])
-            || s.is_any_mark(end, &['@', ';'])
-            || s.get(end).is_none()
-            || s.is_mark(end, '.')
-            || s.is_close(end)
-            || s.is_mark(end, ',') && s.is_word(end + 1, &["respectively", "resp"]);
-        let strong_separator = matches!(separator, Some(Kind::Mark(';' | ',' | '|')) | Some(Kind::Word));
-        value.sign == Sign::Stated && (separated || led) && before_conditions && (strong_separator || led)
-    }
-
-    /// `… to +39 deg (6 minutes)`: the other end of a range, or the next reading of a mutarotation.
-    fn onward(&mut self, head: &Head, shared: &Conditions, at: usize, next: usize) -> Option<usize> {
-        let value = self
-            .value(next)
-            .filter(|value| value.unit == Unit::Degree || value.is_signed())?;
-        if value.single.is_none() || value.unit == Unit::Celsius {
-            return None;
-        }
-        let (mut own, end) = self.conditions_behind(&value);
-        let last = self.drafts.last_mut()?;
-        if last.to != at {
-            return None;
-        }
-        if last.conditions.time.is_some() || own.time.is_some() {
-            own.fill_from(shared);
-            self.push(head.kind, value, own, next, end, Joint::Onward);
-            return Some(end);
-        }
-        let (first, second) = (last.value.single?, value.single?);
-        let (low, high) = if first.value() <= second.value() {
-            (first, second)
-        } else {
-            (second, first)
-        };
-        last.value.low = Some(low);
-        last.value.high = Some(high);
-        last.value.single = None;
-        last.value.doubts.extend(value.doubts);
-        own.fill_from(&last.conditions);
-        own.doubts.extend(std::mem::take(&mut last.conditions.doubts));
-        last.conditions = own;
-        last.to = end;
-        Some(end)
-    }
-
-    /// `(lit. -12.5 (c 1, CHCl3))`: a literature value beside a measured one.
-    fn quoted(&mut self, at: usize) -> Option<usize> {
-        let s = self.s;
-        let open = usize::from(s.is_open(at));
-        if !s.is_word(at + open, &["lit", "literature", "ref"]) {
-            return None;
-        }
-        let mut next = at + open + 1;
-        if s.is_mark(next, '.') {
-            next += 1;
-        }
-        // A reference: `lit.17`, `lit. [17]`, `lit.17a`, `lit. value`
-        for _ in 0..6 {
-            if s.is_any_mark(next, &[':', '=', ',']) || s.is_word(next, &["value", "a", "b"]) {
-                next += 1;
-            } else if s.is_open(next) && s.number(next + 1).is_some() && s.is_close(next + 2) {
-                next += 3;
-            } else if s.number(next).is_some()
-                && (s
-                    .get(next)
-                    .is_some_and(|token| super::condition::is_shifted(token.script))
-                    || s.is_glued(next)
-                    || matches!(s.kind(next + 1), Some(Kind::Plus | Kind::Minus | Kind::Mark(':' | ','))))
-            {
-                next += 1;
-            } else {
-                break;
-            }
-        }
-        if let Some(head) = head(s, next) {
-            let before = self.drafts.len();
-            let end = self.body(head);
-            if let Some(draft) = self.drafts.get_mut(before) {
-                draft.role = Some(Role::Lit);
-            }
-            return (self.drafts.len() > before).then_some(end);
-        }
-        let value = self.value(next)?;
-        let last = self.drafts.last()?;
-        let kind = last.kind;
-        let sound = value.unit != Unit::Celsius
-            && !self.has_foreign_unit(value.end)
-            && (value.is_signed() || value.unit == Unit::Degree);
-        if !sound {
-            return None;
-        }
-        let (own, mut end) = self.conditions_behind(&value);
-        self.push(kind, value, own, at, end, Joint::Prose);
-        if let Some(draft) = self.drafts.last_mut() {
-            draft.role = Some(Role::Lit);
-        }
-        if open == 1 && s.is_close(end) {
-            end += 1;
-        }
-        Some(end)
-    }
-
-    /// A signed angle in the prose behind a statement.
-    fn prose(&mut self, at: usize) -> Option<usize> {
-        let s = self.s;
-        let last = self.drafts.last()?;
-        if at > last.to + PROSE_REACH {
-            return None;
-        }
-        let begins = matches!(s.kind(at), Some(Kind::Plus | Kind::Minus | Kind::Mark('~'))) || s.text(at) == "0";
-        if !begins
-            || at > 0
-                && s.is_glued(at)
-                && matches!(
-                    s.kind(at - 1),
-                    Some(Kind::Number(_) | Kind::Word | Kind::Degree | Kind::Close(_))
-                )
-        {
-            return None;
-        }
-        let value = self.value(at).filter(Value::is_angle)?;
-        let before = |n: usize, words: &[&str]| at.checked_sub(n).is_some_and(|place| s.is_word(place, words));
-        let verb = before(2, &["rotates", "rotated", "reported", "rotation"]);
-        let cold = ["at", "to", "below", "cooled", "bath", "from", "above"];
-        if !verb && (before(1, &cold) || before(2, &["cooled", "at"])) && value.single.is_some() {
-            return None;
-        }
-        let angles = [
-            "torsion", "dihedral", "angle", "angles", "tilt", "twist", "θ", "2θ", "contact",
-        ];
-        if (1..=8).any(|n| before(n, &angles)) {
-            return None;
-        }
-        let kind = last.kind;
-        let (own, end) = self.conditions_behind(&value);
-        self.push(kind, value, own, at, end, Joint::Prose);
-        Some(end)
     }
 
     /// Whether "lit.", "cf." or the like announces the statement that begins at `from`.
@@ -792,7 +645,7 @@ impl<'a> Grammar<'a> {
         false
     }
 
-    fn push(
+    pub(super) fn push(
         &mut self,
         kind: RotationKind,
         mut value: Value,
@@ -803,10 +656,10 @@ impl<'a> Grammar<'a> {
     ) {
         if let Some(shared) = self.identical_conditions(from, to) {
             conditions.fill_from(&shared);
-        } else if matches!(joint, Joint::Head | Joint::Prose) {
-            if let Some(ambient) = &self.ambient {
-                conditions.fill_from(ambient);
-            }
+        } else if matches!(joint, Joint::Head | Joint::Prose)
+            && let Some(ambient) = &self.ambient
+        {
+            conditions.fill_from(ambient);
         }
         if value.unit == Unit::Celsius {
             value.doubts.push(Doubt::CelsiusForDegrees);
@@ -814,37 +667,19 @@ impl<'a> Grammar<'a> {
         if value.plus_minus.is_none() {
             value.plus_minus = conditions.plus_minus;
         }
+        let stage = conditions.stage;
         self.drafts.push(Draft {
             kind,
             value,
             conditions,
             role: None,
-            stage: None,
+            stage,
             enantiomer: None,
             doubts: Vec::new(),
             from,
             to,
             joint,
         });
-    }
-
-    /// The conditions of the statement before, when the text says that they are the same.
-    fn identical_conditions(&self, from: usize, to: usize) -> Option<Conditions> {
-        let s = self.s;
-        let last = self.drafts.last()?;
-        if from > last.to + PROSE_REACH {
-            return None;
-        }
-        let said = (to..to + 4).any(|n| {
-            s.is_word(n, &["under", "in"])
-                && (1..=2).any(|m| s.is_word(n + m, &["identical", "same"]))
-                && (2..=6).any(|m| s.is_word(n + m, &["conditions", "solvent"]))
-        });
-        said.then(|| {
-            let mut shared = last.conditions.clone();
-            shared.doubts.clear();
-            shared
-        })
     }
 }
 
@@ -858,180 +693,4 @@ fn has_decimal_hyphens(s: &Stream) -> bool {
             && s.is_glued(at + 2)
             && (3..=4).contains(&s.text(at + 2).len())
     })
-}
-
-/// Conditions printed once behind several values.
-fn share_conditions(s: &Stream, drafts: &mut [Draft]) {
-    for n in (1..drafts.len()).rev() {
-        let (before, behind) = drafts.split_at_mut(n);
-        let (Some(first), Some(second)) = (before.last_mut(), behind.first()) else {
-            continue;
-        };
-        let adjacent = second.from >= first.to
-            && (first.to..second.from).all(|at| {
-                s.is_any_mark(at, &[',', ';', '|', '&', '→']) || s.is_word(at, &["and", "und", "et", "to", "bis"])
-            });
-        if !adjacent {
-            continue;
-        }
-        // `+13.6 and +14.2 deg at 25 °C`
-        if matches!(second.joint, Joint::Twin | Joint::Onward) {
-            first.conditions.fill_from(&second.conditions);
-        }
-        // `+48 deg at 25 °C/D; +257.9 deg at 365 nm (c = 1.0 in water)`: one solution, two lines.
-        let lines = match (&first.conditions.light, &second.conditions.light) {
-            (Some(a), Some(b)) => a.line != b.line,
-            _ => false,
-        };
-        if lines && first.conditions.is_without_sample() && !second.conditions.is_without_sample() {
-            first.conditions.fill_sample_from(&second.conditions);
-        }
-    }
-}
-
-/// Initial and final readings of a mutarotation.
-fn mark_stages(s: &Stream, drafts: &mut Vec<Draft>) {
-    // `+63.5 to +6.2 (…) mutarotatory`: the ends of the range are the two stages.
-    let mut n = 0;
-    while n < drafts.len() {
-        let draft = &drafts[n];
-        let reach = draft.to..draft.to + 8;
-        let mutarotation = reach
-            .into_iter()
-            .any(|at| s.text(at).to_ascii_lowercase().starts_with("mutarot"));
-        if let (true, Some(low), Some(high)) = (mutarotation, draft.value.low, draft.value.high) {
-            let mut first = draft.clone();
-            let mut second = draft.clone();
-            let rises = first_end_is_low(s, draft);
-            (first.value.single, second.value.single) = if rises {
-                (Some(low), Some(high))
-            } else {
-                (Some(high), Some(low))
-            };
-            for (part, stage) in [(&mut first, Stage::Initial), (&mut second, Stage::Final)] {
-                part.value.low = None;
-                part.value.high = None;
-                part.value.doubts.retain(|doubt| *doubt != Doubt::RangeFalls);
-                part.stage = Some(stage);
-            }
-            second.joint = Joint::Series;
-            drafts.splice(n..=n, [first, second]);
-            n += 1;
-        }
-        n += 1;
-    }
-    // Readings in series, the last of them with a time.
-    let mut first = 0;
-    for n in 1..=drafts.len() {
-        let goes_on = drafts
-            .get(n)
-            .is_some_and(|draft| matches!(draft.joint, Joint::Series | Joint::Twin | Joint::Onward));
-        if goes_on {
-            continue;
-        }
-        let last = n - 1;
-        let timed = drafts[first..=last]
-            .iter()
-            .filter(|draft| draft.conditions.time.is_some())
-            .count();
-        if last > first && drafts[last].conditions.time.is_some() && timed >= 1 {
-            // A time that a twin took over belongs to the last reading.
-            if drafts[last].joint == Joint::Twin {
-                drafts[first].conditions.time = None;
-            }
-            drafts[first].stage.get_or_insert(Stage::Initial);
-            drafts[last].stage.get_or_insert(Stage::Final);
-        }
-        first = n;
-    }
-}
-
-/// Whether the end of a range that was printed first is the lower one.
-fn first_end_is_low(s: &Stream, draft: &Draft) -> bool {
-    let negative_first = s.kind(draft.value.start) == Some(Kind::Minus);
-    let number = s.number(draft.value.start + 1).or_else(|| s.number(draft.value.start));
-    match (number, draft.value.low) {
-        (Some(digits), Some(low)) => {
-            let value = if negative_first {
-                -digits.printed.value()
-            } else {
-                digits.printed.value()
-            };
-            (value - low.value()).abs() < 1e-9
-        }
-        _ => true,
-    }
-}
-
-/// "(R)-enantiomer", "L-enantiomer" before or close behind a statement.
-fn name_enantiomers(s: &Stream, drafts: &mut [Draft]) {
-    let mut floor = 0;
-    for draft in drafts {
-        let from = floor.max(draft.from.saturating_sub(24));
-        let before = (from..draft.from).rev().find(|&at| is_enantiomer(s, at));
-        let behind =
-            (draft.to..draft.to + 6).find(|&at| is_enantiomer(s, at) && (draft.to..at).any(|n| s.is_word(n, &["for"])));
-        floor = draft.to;
-        let Some(noun) = behind.or(before) else { continue };
-        let mut start = noun;
-        // `(S)-(+)-enantiomer`, `L-enantiomer`
-        while start > 0 && noun - start < 8 {
-            let descriptor = matches!(
-                s.kind(start - 1),
-                Some(Kind::Minus | Kind::Plus | Kind::Close(')') | Kind::Open('('))
-            ) || matches!(s.text(start - 1), "R" | "S" | "L" | "D" | "l" | "d");
-            if !descriptor || s.kind(start - 1) == Some(Kind::Minus) && !s.is_glued(start) && !s.is_glued(start - 1) {
-                break;
-            }
-            start -= 1;
-        }
-        let note = if s.text(start) == "(" {
-            s.slice(start, noun).trim_end_matches(['-', ' ']).to_owned()
-        } else {
-            s.slice(start, noun + 1).to_owned()
-        };
-        if start < noun {
-            draft.enantiomer = Some(note);
-        }
-    }
-}
-
-fn is_enantiomer(s: &Stream, at: usize) -> bool {
-    s.is_word(at, &["enantiomer", "antipode"])
-}
-
-/// A value without sign whose sentence says which way it turns.
-fn sign_from_words(s: &Stream, draft: &mut Draft) {
-    if draft.value.sign != Sign::NotStated {
-        return;
-    }
-    let mut at = draft.value.start;
-    for _ in 0..40 {
-        if at == 0 || s.is_sentence_start(at) {
-            return;
-        }
-        at -= 1;
-        let word = s.text(at).to_lowercase();
-        let left = matches!(
-            word.as_str(),
-            "levorotatory" | "laevorotatory" | "linksdrehend" | "lévogyre" | "levorotatorio"
-        );
-        let right = matches!(
-            word.as_str(),
-            "dextrorotatory" | "rechtsdrehend" | "dextrogyre" | "destrorotatorio"
-        );
-        if left || right {
-            if left {
-                let negative = |printed: &mut Option<crate::quantity::Printed>| {
-                    *printed = printed.map(crate::quantity::Printed::negated);
-                };
-                negative(&mut draft.value.single);
-                std::mem::swap(&mut draft.value.low, &mut draft.value.high);
-                negative(&mut draft.value.low);
-                negative(&mut draft.value.high);
-            }
-            draft.doubts.push(Doubt::SignFromWord(word));
-            return;
-        }
-    }
 }

@@ -3,8 +3,9 @@
 //! A symbol that print or scanning damaged (`[a]`, `[R]`, `[]`, `[cY]`) counts only with the letter of a line behind it.
 
 use super::clean::Script;
-use super::condition::{Conditions, Light, is_shifted, is_wavelength};
+use super::condition::Conditions;
 use super::doubts::Doubt;
+use super::light::{Light, is_shifted, is_wavelength};
 use super::stream::Stream;
 use super::token::Kind;
 use crate::quantity::Printed;
@@ -37,11 +38,25 @@ pub(super) struct Head {
 }
 
 /// The head whose symbol or noun stands at `at`.
-pub(super) fn head(s: &Stream, at: usize) -> Option<Head> {
+pub(super) fn head_at(s: &Stream, at: usize) -> Option<Head> {
     match s.kind(at)? {
         Kind::Open(bracket) => symbol(s, at, bracket),
+        // Most words are passed over by their first letter.
+        Kind::Word if !may_begin(s.text(at)) => None,
         Kind::Word => letter(s, at).or_else(|| scrambled(s, at)).or_else(|| words(s, at)),
         _ => None,
+    }
+}
+
+/// Whether a word can be the noun or letter of a head: alpha, `D` of a scrambled symbol, the nouns.
+fn may_begin(word: &str) -> bool {
+    match word.as_bytes().first() {
+        Some(b'a' | b'A') => word == "aD" || word.eq_ignore_ascii_case("alpha"),
+        Some(b'd' | b'D') => word.len() == 1 || word.len() >= 7,
+        Some(b'r' | b'R') => word.len() >= 3,
+        Some(b's') => word.starts_with("skr"),
+        Some(b) => !b.is_ascii(),
+        None => false,
     }
 }
 
@@ -68,7 +83,7 @@ fn symbol(s: &Stream, at: usize, bracket: char) -> Option<Head> {
         Some(close) => s.slice(at + 1, close).chars().filter(|c| !c.is_whitespace()).collect(),
         None => String::new(),
     };
-    let symbol = if matches!(first, "α" | "alpha" | "Alpha" | "ALPHA") {
+    let symbol = if matches!(first, "α" | "alpha" | "ALPHA") {
         if inner == first {
             from = close? + 1;
         }
@@ -81,10 +96,7 @@ fn symbol(s: &Stream, at: usize, bracket: char) -> Option<Head> {
     } else if matches!(inner.as_str(), "M" | "m" | "Φ" | "φ" | "ϕ" | "Ф" | "ф") {
         from = close? + 1;
         Symbol::Molar
-    } else if close.is_some()
-        && inner.chars().count() <= 3
-        && inner.chars().all(|c| c.is_alphabetic() || "«»?°&<0".contains(c))
-    {
+    } else if close.is_some() && is_damaged_alpha(&inner) {
         from = close? + 1;
         Symbol::Damaged
     } else if matches!(first, "a" | "ct" | "oc")
@@ -102,7 +114,15 @@ fn symbol(s: &Stream, at: usize, bracket: char) -> Option<Head> {
     }
     let mut indices = Indices::new(s, from, symbol == Symbol::Damaged);
     indices.read();
-    if symbol != Symbol::Alpha && !indices.sure_line {
+    // `[a]25 +5.6` and `[a] = +39`: Latin letters that announce a signed value.
+    let announces =
+        symbol == Symbol::Latin && bracket == '[' && indices.announces_signed(indices.conditions.temperature.is_some());
+    if symbol != Symbol::Alpha && !indices.sure_line && !announces {
+        return None;
+    }
+    // `[a]d` is more often something else.
+    let spelled = symbol == Symbol::Latin || first != "α";
+    if spelled && indices.lower_case_line && !announces && !indices.announces_signed(true) {
         return None;
     }
     if bracket != '[' && indices.conditions.light.is_none() && symbol == Symbol::Alpha && bracket == '(' {
@@ -123,6 +143,18 @@ fn symbol(s: &Stream, at: usize, bracket: char) -> Option<Head> {
     })
 }
 
+/// Whether print or scanning may have made this of an alpha. Letters that stand in brackets for something else
+/// (concentrations, footnotes, chemical symbols, the refractive index) do not count.
+fn is_damaged_alpha(inner: &str) -> bool {
+    let known = [
+        "", "R", "o", "O", "0", "d", "x", "u", "z", "e", "s", "t", "r", "q", "y", "v", "tt", "tx", "«", "»", "?", "&",
+        "<", "~", "*", "^", "c~", "~x", "CY", "CX", "°", "8", "2", "K",
+    ];
+    let lower_pair =
+        inner.len() == 2 && inner.starts_with(['o', 'c', 'a', 'e', 'u']) && inner.chars().all(char::is_alphanumeric);
+    known.contains(&inner) || lower_pair
+}
+
 /// `αD = -2°`, `alpha-D[20] = -10.19`: an observed angle.
 fn letter(s: &Stream, at: usize) -> Option<Head> {
     let word = s.text(at);
@@ -132,7 +164,11 @@ fn letter(s: &Stream, at: usize) -> Option<Head> {
     }
     let from = if matches!(word, "α" | "alpha" | "Alpha") {
         let hyphen = usize::from(s.kind(at + 1) == Some(Kind::Minus) && s.is_glued(at + 1) && s.is_glued(at + 2));
-        if s.text(at + 1 + hyphen) != "D" || hyphen == 1 && s.kind(at + 3) == Some(Kind::Minus) && s.is_glued(at + 3) {
+        let slash = usize::from(s.is_mark(at + 2, '/'));
+        let number_first = hyphen == 0 && s.number(at + 1).is_some() && s.text(at + 2 + slash) == "D";
+        if s.text(at + 1 + hyphen) != "D" && !number_first
+            || hyphen == 1 && s.kind(at + 3) == Some(Kind::Minus) && s.is_glued(at + 3)
+        {
             return None;
         }
         at + 1 + hyphen
@@ -147,9 +183,9 @@ fn letter(s: &Stream, at: usize) -> Option<Head> {
     }
     indices.read();
     let end = indices.at;
-    let value_follows = s.is_any_mark(end, &['=', ':', '≈'])
-        || matches!(s.kind(end), Some(Kind::Plus | Kind::Minus)) && s.number(end + 1).is_some();
-    (value_follows && indices.conditions.light.is_some()).then(|| Head {
+    let value_follows = s.is_any_mark(end, &['=', ':', '≈', '≥', '≤', '~', '<', '>'])
+        || matches!(s.kind(end), Some(Kind::Plus | Kind::Minus | Kind::PlusMinus)) && s.number(end + 1).is_some();
+    (value_follows && indices.conditions.light.is_some()).then_some(Head {
         kind: RotationKind::Observed,
         form: Form::Symbol,
         conditions: indices.conditions,
@@ -185,6 +221,8 @@ struct Indices<'a> {
     damaged: bool,
     /// A line is printed as a letter or as a raised, lowered or glued number.
     sure_line: bool,
+    /// The line is printed as a small d that is neither raised nor lowered.
+    lower_case_line: bool,
 }
 
 impl<'a> Indices<'a> {
@@ -195,6 +233,7 @@ impl<'a> Indices<'a> {
             conditions: Conditions::default(),
             damaged,
             sure_line: false,
+            lower_case_line: false,
         }
     }
 
@@ -211,6 +250,10 @@ impl<'a> Indices<'a> {
         let s = self.s;
         let at = self.at;
         match s.kind(at) {
+            Some(Kind::Word) if s.is_word(at, &["sub", "sup"]) => {
+                self.at += 1;
+                true
+            }
             Some(Kind::Word) => self.line(at),
             Some(Kind::Number(_)) => self.number(at),
             Some(Kind::Mark('/' | '_' | '^' | '|' | ',')) => {
@@ -257,6 +300,22 @@ impl<'a> Indices<'a> {
         }
     }
 
+    /// Whether the token at `at` stands right behind the symbol's bracket.
+    fn at_bracket(&self, at: usize) -> bool {
+        at > 0 && self.s.is_close(at - 1)
+    }
+
+    /// Whether an equals sign and a signed number follow, or the signed number alone when that is enough.
+    fn announces_signed(&self, sign_is_enough: bool) -> bool {
+        let equals = usize::from(self.s.is_mark(self.at, '='));
+        let sign = self.at + equals;
+        let bracket_behind =
+            self.s.is_open(sign + 2) || self.s.kind(sign + 2) == Some(Kind::Degree) && self.s.is_open(sign + 3);
+        (equals == 1 || sign_is_enough || bracket_behind)
+            && matches!(self.s.kind(sign), Some(Kind::Plus | Kind::Minus))
+            && self.s.number(sign + 1).is_some()
+    }
+
     fn opens_alpha(&self, close: usize) -> bool {
         let s = self.s;
         (close.saturating_sub(6)..close)
@@ -280,6 +339,13 @@ impl<'a> Indices<'a> {
                 line: crate::quantity::SpectralLine::Named("Hg".to_owned()),
                 nanometres: None,
             });
+        } else if matches!(text, "j" | "r") && s.is_glued(at) && self.conditions.light.is_none() && self.at_bracket(at)
+        {
+            // The transition tint and the red line of old polarimeters.
+            self.conditions.light = Some(Light {
+                line: crate::quantity::SpectralLine::Named(text.to_owned()),
+                nanometres: None,
+            });
         } else if matches!(text, "D" | "d" | "Na" | "NaD" | "Д") || stray {
             // `[α] d-limonene` is no index, nor is a second letter.
             if self.conditions.light.is_some() && text != "D"
@@ -291,6 +357,7 @@ impl<'a> Indices<'a> {
                 return false;
             }
             self.conditions.light.get_or_insert_with(Light::sodium);
+            self.lower_case_line |= text == "d" && !s.get(at).is_some_and(|token| is_shifted(token.script));
         } else {
             return false;
         }
@@ -310,13 +377,13 @@ impl<'a> Indices<'a> {
         let shifted = s.get(at).is_some_and(|token| is_shifted(token.script));
         if self.conditions.light.is_none() && is_wavelength(digits) {
             let named = s.is_word(at + 1, &["nm"]);
-            if shifted || named || s.is_glued(at) || self.value_begins(at + 1) {
-                if let Some(light) = Light::at(number.value()) {
-                    self.conditions.light = Some(light);
-                    self.sure_line |= shifted || named || s.is_glued(at);
-                    self.at = at + 1 + usize::from(named);
-                    return true;
-                }
+            if (shifted || named || s.is_glued(at) || self.value_begins(at + 1))
+                && let Some(light) = Light::at(number.value())
+            {
+                self.conditions.light = Some(light);
+                self.sure_line |= shifted || named || s.is_glued(at);
+                self.at = at + 1 + usize::from(named);
+                return true;
             }
             return false;
         }
@@ -325,22 +392,32 @@ impl<'a> Indices<'a> {
         }
         let (behind, celsius) = self.behind_degree(at + 1);
         // A range of temperatures: `20-25 °C`, `20-25 =`.
-        if s.kind(at + 1) == Some(Kind::Minus) {
-            if let Some(second) = s.number(at + 2) {
-                let (end, celsius) = self.behind_degree(at + 3);
-                let raised = s.get(at + 2).is_some_and(|token| token.script == Script::Super);
-                let then_value = self.value_begins(end) && s.kind(at + 3) != Some(Kind::Degree);
-                let value_is_range = s.kind(end) == Some(Kind::Minus) || s.kind(end) == Some(Kind::PlusMinus);
-                if (celsius || raised || then_value && !value_is_range) && second.printed.value() <= 60.0 {
-                    self.conditions.temperature = Some(StatedTemperature::Range(number, second.printed));
-                    self.at = end;
-                    return true;
-                }
+        if s.kind(at + 1) == Some(Kind::Minus)
+            && let Some(second) = s.number(at + 2)
+        {
+            let (end, celsius) = self.behind_degree(at + 3);
+            let raised = s.get(at + 2).is_some_and(|token| token.script == Script::Super);
+            let then_value = self.value_begins(end) && s.kind(at + 3) != Some(Kind::Degree);
+            let value_is_range = s.kind(end) == Some(Kind::Minus) || s.kind(end) == Some(Kind::PlusMinus);
+            if (celsius || raised || then_value && !value_is_range) && second.printed.value() <= 60.0 {
+                self.conditions.temperature = Some(StatedTemperature::Range(number, second.printed));
+                self.at = end;
+                return true;
             }
         }
         let before_line = self.conditions.light.is_none()
             && (self.is_line(behind) || s.is_any_mark(behind, &['/', '_', '^']) && self.is_line(behind + 1));
         if celsius || shifted || before_line {
+            return self.set_temperature(number, behind);
+        }
+        // `[α]D20 (c 1.00, EtOH): -49.1`, `[α]D25, -7.2`
+        let behind_bracket = s.is_open(behind).then(|| s.behind_bracket(behind, 40)).flatten();
+        let announced = behind_bracket.is_some_and(|end| {
+            s.is_any_mark(end, &[':', '='])
+                || matches!(s.kind(end), Some(Kind::Plus | Kind::Minus)) && s.number(end + 1).is_some()
+        });
+        let comma = s.is_mark(behind, ',') && matches!(s.kind(behind + 1), Some(Kind::Plus | Kind::Minus));
+        if announced || comma {
             return self.set_temperature(number, behind);
         }
         if self.value_begins(behind) {
@@ -468,8 +545,10 @@ impl<'a> Indices<'a> {
         if !s.is_close(next) || temperature.is_none() && light.is_none() {
             return false;
         }
-        // `[α]D (20)` may quote a reference; without light known a lone number in brackets is no index.
-        if light.is_none() && self.conditions.light.is_none() {
+        // `[α]D (20)` may quote a reference; without light known a lone number in brackets is no index, unless the line
+        // follows as in `[α](20)(D)`.
+        let line_follows = self.is_line(next + 1) || s.is_open(next + 1) && self.is_line(next + 2);
+        if light.is_none() && self.conditions.light.is_none() && !line_follows {
             return false;
         }
         if let Some(number) = temperature {
@@ -505,13 +584,15 @@ const NOUNS: [&str; 22] = [
     "вращения",
     "skręcalność",
     "skręcająca",
-    "optisk",
+    "rot",
     "rotaion",
     "rotaton",
 ];
 
 /// Adjectives, with the kind they make of the rotation.
-const ADJECTIVES: [(&str, RotationKind); 31] = [
+const ADJECTIVES: [(&str, RotationKind); 33] = [
+    ("sp", RotationKind::Specific),
+    ("opt", RotationKind::Observed),
     ("specific", RotationKind::Specific),
     ("specifc", RotationKind::Specific),
     ("spec", RotationKind::Specific),
@@ -557,9 +638,6 @@ fn words(s: &Stream, at: usize) -> Option<Head> {
         return Some(head);
     }
     let mut end = at + 1;
-    if s.is_word(at, &["rotates", "rotated"]) {
-        return Some(bare(RotationKind::Observed, at, end));
-    }
     if s.is_word(at, &["rotatory", "rotatoire", "rotatorio", "rotatory"]) {
         let power_behind = s.is_word(at + 1, &["power"]);
         let power_before = at > 0 && s.is_word(at - 1, &["pouvoir", "potere", "poder"]);
@@ -588,6 +666,9 @@ fn words(s: &Stream, at: usize) -> Option<Head> {
             end += 1;
         }
     }
+    if s.is_word(at, &["rot"]) && s.is_mark(end, '.') {
+        end += 1;
+    }
     if s.is_word(end, &["value", "values", "index", "angle", "power"]) {
         end += 1;
     }
@@ -602,6 +683,9 @@ fn words(s: &Stream, at: usize) -> Option<Head> {
         at,
         &["drehwert", "drehvermögen", "drehungsvermögen", "rotatoire", "rotatorio"],
     );
+    if kinds.is_empty() && s.is_word(at, &["rot"]) {
+        return None;
+    }
     if kinds.is_empty() && !noun_is_enough {
         return Some(bare(kind, at, end));
     }

@@ -113,7 +113,7 @@ impl From<&Found> for ReadStatement {
             plus_minus: number(s.plus_minus),
             approx: s.approx.then_some(true),
             solvent: s.solvent.as_ref().map(|solvent| solvent.without_grade().to_string()),
-            path_mm: s.path.map(|path| path.millimetres()),
+            path_mm: s.path.map(super::super::quantity::Length::millimetres),
             form: s.form.clone(),
             basis: s.basis.clone(),
             stage: s.stage,

@@ -4,18 +4,26 @@
 //! them is brought to one plain form, cut into tokens, and read by a grammar that recovers from what it does not
 //! understand. A statement holds only what was printed and carries its doubts. [`write`] is the inverse.
 
+mod amount;
 mod clean;
 mod condition;
 mod doubts;
 mod grammar;
 mod head;
 mod json;
+mod light;
+mod pharmacopoeia;
+mod prose;
+mod relation;
 mod segment;
+mod series;
 mod stream;
 mod token;
 mod value;
+mod write;
 
 pub use json::ReadStatement;
+pub use write::{Style, WriteError, write};
 
 use crate::statement::Statement;
 use doubts::plausibility;

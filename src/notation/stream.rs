@@ -2,11 +2,16 @@
 
 use super::clean::Clean;
 use super::token::{Digits, Kind, Token, tokens};
+use crate::solvent::Solvent;
+use std::cell::RefCell;
+use std::collections::HashMap;
 
 /// Plain text cut into tokens; every question about a place past the end is answered with no.
 pub(super) struct Stream {
     clean: Clean,
     tokens: Vec<Token>,
+    /// Solvents looked for so far, by token: the same place is asked about many times.
+    solvents: RefCell<HashMap<usize, Option<(Solvent, usize)>>>,
 }
 
 impl Stream {
@@ -14,7 +19,11 @@ impl Stream {
     pub(super) fn new(source: &str) -> Self {
         let clean = Clean::new(source);
         let tokens = tokens(&clean);
-        Self { clean, tokens }
+        Self {
+            clean,
+            tokens,
+            solvents: RefCell::default(),
+        }
     }
 
     /// The number of tokens.
@@ -47,7 +56,7 @@ impl Stream {
     }
 
     /// The plain text from token `at` on.
-    pub(super) fn tail(&self, at: usize) -> &str {
+    fn tail(&self, at: usize) -> &str {
         self.get(at).map_or("", |token| &self.clean.text[token.start..])
     }
 
@@ -59,8 +68,21 @@ impl Stream {
         }
     }
 
+    /// The longest solvent phrase that begins at token `at`, with the token behind it.
+    pub(super) fn solvent(&self, at: usize) -> Option<(Solvent, usize)> {
+        if !matches!(self.kind(at), Some(Kind::Word | Kind::Number(_))) {
+            return None;
+        }
+        if let Some(known) = self.solvents.borrow().get(&at) {
+            return known.clone();
+        }
+        let found = Solvent::find_at(self.tail(at)).map(|(solvent, length)| (solvent, self.after_bytes(at, length)));
+        self.solvents.borrow_mut().insert(at, found.clone());
+        found
+    }
+
     /// The first token that begins at or behind `length` bytes past the start of token `at`.
-    pub(super) fn after_bytes(&self, at: usize, length: usize) -> usize {
+    fn after_bytes(&self, at: usize, length: usize) -> usize {
         let Some(token) = self.get(at) else { return at };
         let end = token.start + length;
         let mut next = at + 1;

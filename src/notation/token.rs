@@ -97,6 +97,7 @@ impl Lexer<'_> {
         let script = self.clean.script(start);
         let (kind, end) = match c {
             '0'..='9' => self.number(start, script),
+            '.' if self.opens_decimals(start) => self.number(start, script),
             '+' if text[start..].starts_with("+/-") => (Kind::PlusMinus, start + 3),
             '+' if text[start..].starts_with("+-") => (Kind::PlusMinus, start + 2),
             '+' => (Kind::Plus, start + 1),
@@ -131,9 +132,16 @@ impl Lexer<'_> {
         }
         let text = &self.clean.text[start..end];
         let lone_word = kind == Kind::Word && matches!(text, "o" | "O");
-        let raised = script == Script::Super && before.script != Script::Super && matches!(text, "o" | "O" | "0");
+        let raised = script == Script::Super && before.script == Script::Normal && matches!(text, "o" | "O" | "0");
         // `20oC` is one word to the lexer and left to the grammar.
         (raised || lone_word).then_some(Kind::Degree)
+    }
+
+    /// `-.5`: a decimal point right behind a sign or a bracket.
+    fn opens_decimals(&self, start: usize) -> bool {
+        let text = &self.clean.text;
+        text.as_bytes().get(start + 1).is_some_and(u8::is_ascii_digit)
+            && text[..start].trim_end_matches(' ').ends_with(['-', '+', '±', '=', '('])
     }
 
     fn number(&self, start: usize, script: Script) -> (Kind, usize) {
@@ -236,8 +244,7 @@ enum Alphabet {
 impl Alphabet {
     fn of(c: char) -> Option<Self> {
         match c {
-            'a'..='z' | 'A'..='Z' | '\u{00C0}'..='\u{024F}' => Some(Self::Latin),
-            '\u{0300}'..='\u{036F}' => Some(Self::Latin),
+            'a'..='z' | 'A'..='Z' | '\u{00C0}'..='\u{024F}' | '\u{0300}'..='\u{036F}' => Some(Self::Latin),
             '\u{0370}'..='\u{03FF}' | '\u{1F00}'..='\u{1FFF}' => Some(Self::Greek),
             '\u{3040}'..='\u{30FF}' | '\u{3400}'..='\u{9FFF}' | '\u{F900}'..='\u{FAFF}' | '\u{20000}'..='\u{3134F}' => {
                 Some(Self::Ideographs)

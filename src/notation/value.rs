@@ -186,7 +186,11 @@ impl Reader<'_> {
 
     fn bound(&self, at: usize) -> Option<(usize, Bound)> {
         let s = self.s;
-        let phrases: [(&[&str], Bound); 13] = [
+        let phrases: [(&[&str], Bound); 17] = [
+            (&["min"], Bound::Least),
+            (&["minimum"], Bound::Least),
+            (&["max"], Bound::Most),
+            (&["maximum"], Bound::Most),
             (&["not", "less", "than"], Bound::Least),
             (&["no", "less", "than"], Bound::Least),
             (&["not", "lower", "than"], Bound::Least),
@@ -202,7 +206,8 @@ impl Reader<'_> {
             (&["less", "than"], Bound::Most),
         ];
         if let Some((words, bound)) = phrases.iter().find(|(words, _)| s.are_words(at, words)) {
-            return Some((at + words.len(), *bound));
+            let stop = usize::from(s.is_mark(at + words.len(), '.'));
+            return Some((at + words.len() + stop, *bound));
         }
         let bound = match s.kind(at)? {
             Kind::Mark('≥' | '>' | '≧' | '⩾') => Bound::Least,
@@ -223,15 +228,24 @@ impl Reader<'_> {
         let (number, end) = self.magnitude(next, sign.is_some(), doubts)?;
         next = end;
         let spelled = self.s.slice(spelled_from, next).to_owned();
-        let (unit, mut next) = self.unit(next, doubts);
+        let (mut unit, mut next) = self.unit(next, doubts);
         let mut number = number;
         let mut minutes = false;
-        if unit == Unit::Degree {
-            if let Some((with_minutes, end)) = self.minutes(number, next) {
-                number = with_minutes;
-                minutes = true;
-                next = end;
-            }
+        // `- 47 32'`: the degree sign is lost, the minutes are not.
+        let lost_degree = unit == Unit::None
+            && self.s.is_mark(next + 1, '\'')
+            && self.s.is_glued(next + 1)
+            && self.s.get(next).is_some_and(|token| token.spaced && !token.newline);
+        if lost_degree && self.minutes(number, next).is_some() {
+            doubts.push(Doubt::DegreeDamaged);
+            unit = Unit::Degree;
+        }
+        if unit == Unit::Degree
+            && let Some((with_minutes, end)) = self.minutes(number, next)
+        {
+            number = with_minutes;
+            minutes = true;
+            next = end;
         }
         Some(Term {
             sign,
@@ -258,15 +272,18 @@ impl Reader<'_> {
             } else {
                 at + 1
             };
-            if sign == SignMark::Either {
+            let zero = s.number(next).is_some_and(|digits| digits.printed.value() == 0.0);
+            if sign == SignMark::Either && !zero {
                 doubts.push(Doubt::SignAmbiguous);
             }
             return (Some(sign), next);
         }
-        if s.is_open(at) && s.is_close(at + 2) && s.number(at + 3).is_some() {
-            if let Some(sign @ (SignMark::Plus | SignMark::Minus)) = mark(at + 1) {
-                return (Some(sign), at + 3);
-            }
+        if s.is_open(at)
+            && s.is_close(at + 2)
+            && s.number(at + 3).is_some()
+            && let Some(sign @ (SignMark::Plus | SignMark::Minus)) = mark(at + 1)
+        {
+            return (Some(sign), at + 3);
         }
         if s.number(at + 1).is_some() {
             if s.is_word(at, &["plus"]) {
@@ -344,20 +361,20 @@ impl Reader<'_> {
             return Some((joined, at + 2));
         }
         // `1.2 × 10^3`
-        if s.is_any_mark(at + 1, &['×', 'x']) || s.is_word(at + 1, &["x"]) {
-            if let (Some(ten), Some(power)) = (s.number(at + 2), s.number(at + 3)) {
-                let raised = s
-                    .get(at + 3)
-                    .is_some_and(|token| token.script == super::clean::Script::Super);
-                let power_value = power.printed.value();
-                if ten.printed.value() == 10.0 && raised && power_value <= 6.0 {
-                    let decimals = i32::from(digits.printed.decimals()) - power_value as i32;
-                    let number = Printed::new(
-                        digits.printed.value() * 10f64.powi(power_value as i32),
-                        u8::try_from(decimals.max(0)).unwrap_or(0),
-                    );
-                    return Some((number, at + 4));
-                }
+        if (s.is_any_mark(at + 1, &['×', 'x']) || s.is_word(at + 1, &["x"]))
+            && let (Some(ten), Some(power)) = (s.number(at + 2), s.number(at + 3))
+        {
+            let raised = s
+                .get(at + 3)
+                .is_some_and(|token| token.script == super::clean::Script::Super);
+            let power_value = power.printed.value();
+            if ten.printed.value() == 10.0 && raised && power_value <= 6.0 {
+                let decimals = i32::from(digits.printed.decimals()) - power_value as i32;
+                let number = Printed::new(
+                    digits.printed.value() * 10f64.powi(power_value as i32),
+                    u8::try_from(decimals.max(0)).unwrap_or(0),
+                );
+                return Some((number, at + 4));
             }
         }
         Some((digits.printed, at + 1))
@@ -445,7 +462,7 @@ impl Reader<'_> {
             ],
         ) || (between && s.is_word(at, &["and", "und", "et", "e", "y"]))
             || (between && s.is_mark(at, '&'))
-            || s.is_any_mark(at, &['~', '÷', '…', '→'])
+            || s.is_any_mark(at, &['~', '÷', '…'])
             || s.is_any_mark(at, &['„', '"']) && s.get(at).is_some_and(|token| token.spaced)
         {
             let ditto = s.is_any_mark(at, &['„', '"']);
@@ -511,7 +528,7 @@ impl Reader<'_> {
         let (a, b) = match (first.sign, second.sign) {
             (Some(Minus), Some(Minus)) => (a.negated(), b.negated()),
             (Some(Minus), Some(_)) => (a.negated(), b),
-            (Some(Plus), None) | (Some(Plus), Some(Plus)) => (a, b),
+            (Some(Plus), None | Some(Plus)) | (None, Some(Plus)) => (a, b),
             (Some(Plus | Either), Some(Minus)) => (a, b.negated()),
             (Some(Minus), None) => {
                 // `-45-51°` shares its sign; `-34 to 38` may not.
@@ -533,7 +550,6 @@ impl Reader<'_> {
                 value.sign = Sign::Ambiguous;
                 (a, b)
             }
-            (None, Some(Plus)) => (a, b),
         };
         let (low, high) = if a.value() <= b.value() { (a, b) } else { (b, a) };
         value.low = Some(low);
@@ -561,12 +577,11 @@ impl Reader<'_> {
         }
         next = if s.kind(next) == Some(Kind::PlusMinus) {
             next + 1
-        } else if s.kind(next) == Some(Kind::Plus)
-            && s.is_word(next + 1, &["or", "oder", "ou"])
-            && s.kind(next + 2) == Some(Kind::Minus)
+        } else if s.are_words(next, &["plus", "or", "minus"])
+            || s.kind(next) == Some(Kind::Plus)
+                && s.is_word(next + 1, &["or", "oder", "ou"])
+                && s.kind(next + 2) == Some(Kind::Minus)
         {
-            next + 3
-        } else if s.are_words(next, &["plus", "or", "minus"]) {
             next + 3
         } else {
             return None;

@@ -2,8 +2,8 @@
 //!
 //! One type per quantity, so that no function takes several bare numbers that could be swapped. Inside, every
 //! quantity is held in the one unit its type names. [`Printed`] keeps a number together with the digits it was
-//! printed with, because the digits are evidence of its precision. Text with a unit is read in [`parse`]; spectral
-//! lines live in [`line`].
+//! printed with, because the digits are evidence of its precision. Text with a unit is read by the `parse_…` functions; spectral
+//! lines are [`SpectralLine`].
 
 mod line;
 mod parse;

@@ -100,12 +100,11 @@ fn split_number<'a>(
 fn plain_unit(unit: &str) -> String {
     unit.chars()
         .filter_map(|c| match c {
-            ' ' | '\u{00A0}' | '\u{202F}' => None,
+            ' ' | '\u{00A0}' | '\u{202F}' | '^' => None,
             '\u{00B5}' | '\u{03BC}' => Some('u'),
             '\u{00B3}' => Some('3'),
             '\u{00B2}' => Some('2'),
             '\u{00BA}' => Some('°'),
-            '^' => None,
             c => Some(c),
         })
         .collect()
@@ -438,9 +437,9 @@ impl fmt::Display for StatedConcentration {
 /// # Errors
 /// When the text is no concentration, the unit is not known, or it is not above zero.
 pub fn parse_concentration(text: &str) -> Result<StatedConcentration, QuantityError> {
+    use ConcentrationUnit as U;
     const QUANTITY: &str = "concentration";
     let (number, unit) = split_number(text, QUANTITY, "\"1.0 g/100mL\"")?;
-    use ConcentrationUnit as U;
     // Units that are a power of ten of a stored one are rewritten, so that the digits stay as printed.
     let (unit, shift) = match plain_unit(unit).as_str() {
         "" | "g/100mL" | "g/100ml" | "g/dL" | "g/dl" | "g/100cm3" | "%w/v" | "%(w/v)" | "%m/v" => {

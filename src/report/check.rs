@@ -168,13 +168,15 @@ fn short(value: f64) -> String {
     format!("{rounded}").replace('-', "\u{2212}")
 }
 
+/// Columns of a row's label, and most rows of references that are drawn.
+const LABEL: usize = 12;
+const MOST_ROWS: usize = 12;
+
 /// The measured value, the references and the pooled value on one axis.
 fn drawing(result: &CheckResult, page: &mut Page) {
     let (Some(pooled), Some(band)) = (&result.pooled, result.comparison_band95) else {
         return;
     };
-    const LABEL: usize = 12;
-    const MOST_ROWS: usize = 12;
     let columns = page.width().saturating_sub(LABEL + 4).clamp(30, 90);
     let used: Vec<&ReferenceShown> = result.references.iter().filter(|r| r.used).take(MOST_ROWS).collect();
     let u = 1.96 * result.measured.standard_uncertainty;
@@ -274,12 +276,23 @@ fn references(result: &CheckResult, page: &mut Page) {
         }
         let differences: Vec<String> = reference.differences.iter().filter_map(difference).collect();
         let mut note = reference.reason.clone().unwrap_or_default();
+        if reference.state == "draft" {
+            let draft = if reference.used { "draft, counts less" } else { "draft" };
+            note = if note.is_empty() {
+                draft.to_owned()
+            } else {
+                format!("{draft}; {note}")
+            };
+        }
         if reference.used
             && let Some(gross) = reference.gross_error_probability.filter(|gross| *gross > 0.1)
         {
-            note = format!("{note} ({} likely a gross error)", number::percent(gross))
-                .trim()
-                .to_owned();
+            let likely = format!("({} likely a gross error)", number::percent(gross));
+            note = if note.is_empty() {
+                likely
+            } else {
+                format!("{note} {likely}")
+            };
         }
         table.row([
             format!("#{}", reference.entry),

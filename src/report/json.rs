@@ -403,8 +403,7 @@ impl EditedJson {
 /// The answer of `biot read` for one text.
 #[derive(Clone, Debug, Serialize)]
 pub struct ReadJson<'a> {
-    /// The file, when several are read.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    /// The file; `-` for standard input, none for a text given as an option.
     pub file: Option<&'a Path>,
     /// The rotations found, in order; keys that are not printed are left out.
     pub statements: Vec<ReadStatement>,

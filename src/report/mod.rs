@@ -8,6 +8,7 @@ mod json_statement;
 mod page;
 mod table;
 
+pub mod audit;
 pub mod care;
 pub mod check;
 pub mod compound;
@@ -18,7 +19,9 @@ pub mod merge;
 pub mod number;
 pub mod plot;
 pub mod read;
+pub mod review;
 pub mod search;
+pub mod share;
 
 pub use page::{Page, truncate, wrap};
 pub use table::{Column, Table};

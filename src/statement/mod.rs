@@ -6,7 +6,9 @@
 mod equations;
 
 pub use equations::{
-    molar_rotation, observed_angle, specific_from_angle, specific_from_molar, specific_of_neat_liquid,
+    concentration_from_angle, concentration_of_mass_in_volume, enantiomer_fraction, excess_of_fraction, mass_in_volume,
+    molar_rotation, observed_angle, optical_purity, specific_from_angle, specific_from_molar, specific_of_mixture,
+    specific_of_neat_liquid,
 };
 
 use crate::quantity::{ConcentrationUnit, Fraction, Length, Printed, SpectralLine};

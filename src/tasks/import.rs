@@ -658,6 +658,12 @@ impl Import<'_, '_> {
         if let Some(name) = given.name.as_deref().filter(|name| name.starts_with('#')) {
             return Ok(Err(Box::new(Unidentified::new(format!("there is no compound {name}")))));
         }
+        for text in &given.other_cas {
+            match text.parse::<CasNumber>() {
+                Ok(number) => new.cas.push(number.to_string()),
+                Err(error) => return Ok(Err(Box::new(Unidentified::new(error.to_string())))),
+            }
+        }
         if new.inchikey.is_none() && new.descriptor.is_none() {
             let mut added = self.loader.by_name(&new.name)?;
             for number in &new.cas {

@@ -1,10 +1,13 @@
 //! One function per thing a user does: the only layer that sees both the library and the engines. Results are plain
 //! structs with public fields; nothing here prints.
 
+pub mod audit;
 pub mod care;
 pub mod check;
 pub mod curate;
 pub mod import;
 pub mod resolve;
+pub mod review;
 pub mod search;
+pub mod share;
 pub mod show;

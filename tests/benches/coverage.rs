@@ -13,6 +13,8 @@ use rand::{RngExt, SeedableRng};
 use rand_distr::{Distribution, StandardNormal};
 use rand_pcg::Pcg64;
 use std::io::Write;
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 /// One situation: how truth and references are made.
 #[derive(Clone, Copy)]
@@ -99,16 +101,14 @@ fn simulate(situation: &Situation, runs: u32, rng: &mut Pcg64) -> Tally {
             Some(relative) => relative * size,
             None => sd(biot::compare::Aspect::Source, biot::compare::Case::Between) * normal(rng).abs(),
         };
-        let pi = match situation.gross {
-            Some(pi) => pi,
-            None => {
-                // Beta(1.5, 48.5) by two gamma draws.
-                let gamma = |shape: f64, rng: &mut Pcg64| {
-                    rand_distr::Gamma::new(shape, 1.0).map_or(0.0, |gamma| gamma.sample(rng))
-                };
-                let (a, b) = (gamma(options.gross.0, rng), gamma(options.gross.1, rng));
-                a / (a + b)
-            }
+        let pi = if let Some(pi) = situation.gross {
+            pi
+        } else {
+            // Beta(1.5, 48.5) by two gamma draws.
+            let gamma =
+                |shape: f64, rng: &mut Pcg64| rand_distr::Gamma::new(shape, 1.0).map_or(0.0, |gamma| gamma.sample(rng));
+            let (a, b) = (gamma(options.gross.0, rng), gamma(options.gross.1, rng));
+            a / (a + b)
         };
         let delta = if situation.other_solvent {
             sd(biot::compare::Aspect::Solvent, biot::compare::Case::Other) * normal(rng)
@@ -144,7 +144,7 @@ fn simulate(situation: &Situation, runs: u32, rng: &mut Pcg64) -> Tally {
                 value: SpecificRotation::from_conventional(value),
                 own_uncertainty: SpecificRotation::from_conventional(own),
                 mirror: false,
-                source: i as i64,
+                source: i64::try_from(i).unwrap_or(0),
                 excess: SampleExcess::NotStated,
                 hand: HandKnown::Independent,
                 conditions: conditions(if situation.other_solvent { "CHCl3" } else { "EtOH" }),
@@ -187,9 +187,8 @@ fn simulate(situation: &Situation, runs: u32, rng: &mut Pcg64) -> Tally {
 
 fn main() {
     let mut numbers = std::env::args().skip(1).filter_map(|a| a.parse::<u64>().ok());
-    let runs = u32::try_from(numbers.next().unwrap_or(4000)).unwrap_or(4000);
+    let runs = u32::try_from(numbers.next().unwrap_or(800)).unwrap_or(800);
     let seed = numbers.next().unwrap_or(1815);
-    let mut rng = Pcg64::seed_from_u64(seed);
     let mut out = std::io::stdout().lock();
     let base = Situation {
         n_references: 3,
@@ -202,31 +201,36 @@ fn main() {
         wrong: Wrong::Nothing,
         scale: None,
     };
-    let percent = |count: u32, of: u32| 100.0 * f64::from(count) / f64::from(of);
-    let _ = writeln!(out, "seed {seed}, {runs} runs a line");
+    let _ = writeln!(
+        out,
+        "seed {seed}; runs a line: {} in (a), {runs} in (b) and (c)",
+        8 * runs
+    );
     let _ = writeln!(out, "(a) truth drawn from the priors; target 95 ± 1 %");
     let _ = writeln!(out, "references  own u  p held %  mean width  M held %");
-    for n_references in [1, 2, 3, 5, 10] {
-        for own in [0.005, 0.03] {
-            let tally = simulate(
-                &Situation {
-                    n_references,
-                    own,
-                    scale: Some(50.0),
-                    ..base
-                },
-                4 * runs,
-                &mut rng,
-            );
-            let _ = writeln!(
-                out,
-                "{n_references:10}  {own:5}  {:8.2}  {:10.3}  {:8.2}",
-                percent(tally.held, tally.runs),
-                tally.width / f64::from(tally.runs),
-                percent(tally.held_m, tally.runs)
-            );
-        }
+    let drawn: Vec<Situation> = [1, 2, 3, 5, 10]
+        .into_iter()
+        .flat_map(|n_references| {
+            [0.005, 0.03].map(|own| Situation {
+                n_references,
+                own,
+                scale: Some(50.0),
+                ..base
+            })
+        })
+        .collect();
+    for (cell, tally) in drawn.iter().zip(simulate_all(&drawn, 8 * runs, seed)) {
+        let _ = writeln!(
+            out,
+            "{:10}  {:5}  {:8.2}  {:10.3}  {:8.2}",
+            cell.n_references,
+            cell.own,
+            percent(tally.held, tally.runs),
+            tally.width / f64::from(tally.runs),
+            percent(tally.held_m, tally.runs)
+        );
     }
+
     let _ = writeln!(
         out,
         "(b) fixed grid; no cell under 90 %; * = driven by the prior (fewer than 3 sources)"
@@ -235,12 +239,12 @@ fn main() {
         out,
         "references  solvent  spread  own u  true p  p held %  mean width  wrong call %"
     );
-    let mut lowest = f64::INFINITY;
+    let mut grid = Vec::new();
     for (n_references, other_solvent) in [(1, false), (2, false), (4, false), (10, false), (10, true)] {
-        for spread in [0.0, 0.02, 0.05] {
+        for spread in [0.0, 0.02, 0.04] {
             for own in [0.005, 0.03] {
                 for purity in [-1.0, 0.0, 0.5, 0.9, 1.0] {
-                    let situation = Situation {
+                    grid.push(Situation {
                         n_references,
                         spread: Some(spread),
                         own,
@@ -248,43 +252,108 @@ fn main() {
                         other_solvent,
                         gross: Some(0.02),
                         ..base
-                    };
-                    let tally = simulate(&situation, runs / 4, &mut rng);
-                    let held = percent(tally.held, tally.runs);
-                    lowest = lowest.min(held);
-                    let _ = writeln!(
-                        out,
-                        "{n_references:10}  {:7}  {spread:6}  {own:5}  {purity:6}  {held:8.2}  {:10.3}  {:12.2}{}",
-                        if other_solvent { "other" } else { "same" },
-                        tally.width / f64::from(tally.runs),
-                        percent(tally.wrong_call, tally.runs),
-                        if tally.prior_driven > 0 { " *" } else { "" }
-                    );
+                    });
                 }
             }
         }
     }
-    let _ = writeln!(out, "lowest cell {lowest:.2} %");
-    let _ = writeln!(out, "(c) wrong models, p from -1 to 1; no target");
-    for (name, wrong, excess_shape) in [
-        ("all references copy the first", Wrong::Copies, 40.0),
-        ("references of excess Beta(8, 1), not stated", Wrong::Nothing, 8.0),
-        ("one reference of four a tenth", Wrong::OneGross, 40.0),
-        ("all references shifted by 10 %, not told", Wrong::SharedShift, 40.0),
-    ] {
-        let situation = Situation {
-            n_references: 4,
-            wrong,
-            excess_shape,
-            gross: Some(0.0),
-            ..base
-        };
-        let tally = simulate(&situation, runs, &mut rng);
+    let mut lowest = f64::INFINITY;
+    for (cell, tally) in grid.iter().zip(simulate_all(&grid, runs, seed + 1)) {
+        let held = percent(tally.held, tally.runs);
+        lowest = lowest.min(held);
         let _ = writeln!(
             out,
-            "{name:45} p held {:6.2} %, mean width {:.3}",
-            percent(tally.held, runs),
-            tally.width / f64::from(runs)
+            "{:10}  {:7}  {:6}  {:5}  {:6}  {held:8.2}  {:10.3}  {:12.2}{}",
+            cell.n_references,
+            if cell.other_solvent { "other" } else { "same" },
+            cell.spread.unwrap_or_default(),
+            cell.own,
+            cell.purity.unwrap_or_default(),
+            tally.width / f64::from(tally.runs),
+            percent(tally.wrong_call, tally.runs),
+            if tally.prior_driven > 0 { " *" } else { "" }
         );
     }
+    let _ = writeln!(out, "lowest cell {lowest:.2} %");
+
+    let _ = writeln!(out, "(c) wrong models, four references, p from -1 to 1; no target");
+    let four = Situation {
+        n_references: 4,
+        gross: Some(0.0),
+        ..base
+    };
+    let wrong = [
+        (
+            "all references copy the first",
+            Situation {
+                wrong: Wrong::Copies,
+                ..four
+            },
+        ),
+        (
+            "references of excess Beta(8, 1), not stated",
+            Situation {
+                excess_shape: 8.0,
+                ..four
+            },
+        ),
+        (
+            "one reference of four a tenth",
+            Situation {
+                wrong: Wrong::OneGross,
+                ..four
+            },
+        ),
+        (
+            "all references shifted by 10 %, not told",
+            Situation {
+                wrong: Wrong::SharedShift,
+                ..four
+            },
+        ),
+        (
+            "spread between sources 8 %, twice the prior's scale",
+            Situation {
+                spread: Some(0.08),
+                ..four
+            },
+        ),
+    ];
+    let cells = wrong.map(|(_, cell)| cell);
+    for ((name, _), tally) in wrong.iter().zip(simulate_all(&cells, runs, seed + 2)) {
+        let _ = writeln!(
+            out,
+            "{name:52} p held {:6.2} %, mean width {:.3}",
+            percent(tally.held, tally.runs),
+            tally.width / f64::from(tally.runs)
+        );
+    }
+}
+
+fn percent(count: u32, of: u32) -> f64 {
+    100.0 * f64::from(count) / f64::from(of)
+}
+
+/// Simulates each situation with a generator of its own, on two threads; the result does not depend on their pace.
+fn simulate_all(cells: &[Situation], runs: u32, seed: u64) -> Vec<Tally> {
+    let next = AtomicUsize::new(0);
+    let done: Mutex<Vec<(usize, Tally)>> = Mutex::new(Vec::with_capacity(cells.len()));
+    std::thread::scope(|scope| {
+        for _ in 0..2 {
+            scope.spawn(|| {
+                loop {
+                    let at = next.fetch_add(1, Ordering::Relaxed);
+                    let Some(cell) = cells.get(at) else { break };
+                    let mut rng = Pcg64::seed_from_u64(seed.wrapping_mul(1_000).wrapping_add(at as u64));
+                    let tally = simulate(cell, runs, &mut rng);
+                    if let Ok(mut done) = done.lock() {
+                        done.push((at, tally));
+                    }
+                }
+            });
+        }
+    });
+    let mut done = done.into_inner().unwrap_or_default();
+    done.sort_by_key(|(at, _)| *at);
+    done.into_iter().map(|(_, tally)| tally).collect()
 }

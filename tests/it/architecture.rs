@@ -4,14 +4,16 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// The modules in the order of `src/lib.rs`, lowest first. A module imports only from those before it.
-const ORDER: [&str; 12] = [
+const ORDER: [&str; 14] = [
     "quantity",
     "solvent",
     "compound",
     "statement",
     "notation",
     "measurement",
+    "instrument",
     "compare",
+    "audit",
     "library",
     "exchange",
     "tasks",
@@ -20,7 +22,7 @@ const ORDER: [&str; 12] = [
 ];
 
 /// Edges that the order alone would allow and that are forbidden, each with its reason.
-const FORBIDDEN: [(&str, &str, &str); 6] = [
+const FORBIDDEN: [(&str, &str, &str); 7] = [
     ("solvent", "compound", "a solvent is not looked up as a compound"),
     ("compound", "solvent", "a compound does not know what dissolves it"),
     ("measurement", "notation", "readings are numbers, not printed text"),
@@ -34,6 +36,7 @@ const FORBIDDEN: [(&str, &str, &str); 6] = [
         "measurement",
         "the comparison sees a value and its uncertainty, not how it was read",
     ),
+    ("audit", "notation", "the audit sees statements, not printed text"),
     ("exchange", "measurement", "files hold statements"),
 ];
 
@@ -51,14 +54,16 @@ const ONLY_IN: [(&str, &[&str], &str); 5] = [
 ];
 
 /// Modules without store, clock, printing or environment.
-const PURE: [&str; 7] = [
+const PURE: [&str; 9] = [
     "quantity",
     "solvent",
     "compound",
     "statement",
     "notation",
     "measurement",
+    "instrument",
     "compare",
+    "audit",
 ];
 
 fn root() -> PathBuf {

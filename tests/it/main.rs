@@ -2,16 +2,22 @@
 
 #![allow(
     clippy::unwrap_used,
+    clippy::print_stdout,
     missing_docs,
-    reason = "a failed unwrap fails the test it stands in, and tests document themselves by name"
+    reason = "a failed unwrap fails the test it stands in, tests document themselves by name, and print what they measured"
 )]
 
 mod architecture;
 mod check;
 mod cli;
 mod compound;
+mod estimators;
 mod import;
 mod library;
 mod names;
-mod starter;
+mod notation;
+mod posterior;
 mod solvent;
+mod standards;
+mod starter;
+mod worked_examples;

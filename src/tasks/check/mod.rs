@@ -69,7 +69,7 @@ pub fn mirror_of(library: &Library, text: &str) -> Result<Option<Compound>, Libr
     } else {
         Structure::from_smiles(text)
     };
-    let Some(mirror) = structure.ok().and_then(|structure| structure.mirror_image().ok()) else {
+    let Some(mirror) = structure.and_then(|it| it.mirror_image()).ok() else {
         return Ok(None);
     };
     Ok(library
@@ -104,7 +104,7 @@ fn shown_conditions(conditions: &Conditions, form: Option<&str>, path: Option<Le
         wavelength_nm: conditions
             .line
             .as_ref()
-            .and_then(|line| line.wavelength())
+            .and_then(crate::quantity::SpectralLine::wavelength)
             .map(|w| w.to_air().nanometres()),
         solvent: conditions.solvent.as_ref().map(ToString::to_string),
         conc_g_per_100ml: conditions.concentration.map(Concentration::grams_per_100_millilitres),
