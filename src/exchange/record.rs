@@ -806,16 +806,15 @@ fn concentration(cells: &Cells<'_>) -> Result<Option<PrintedConcentration>, Refu
             None => one(text, unit).map(|(stated, has_unit)| (stated, None, has_unit)),
         }
     })?;
-    let ends = match whole {
-        Some(whole) => Some(whole),
-        None => {
-            let low = cells.read(Field::ConcLow, |text| one(text, unit))?;
-            let high = cells.read(Field::ConcHigh, |text| one(text, unit))?;
-            match (low, high) {
-                (Some((low, has_unit)), high) => Some((low, high.map(|(high, _)| high), has_unit)),
-                (None, Some((high, has_unit))) => Some((high, None, has_unit)),
-                (None, None) => None,
-            }
+    let ends = if whole.is_some() {
+        whole
+    } else {
+        let low = cells.read(Field::ConcLow, |text| one(text, unit))?;
+        let high = cells.read(Field::ConcHigh, |text| one(text, unit))?;
+        match (low, high) {
+            (Some((low, has_unit)), high) => Some((low, high.map(|(high, _)| high), has_unit)),
+            (None, Some((high, has_unit))) => Some((high, None, has_unit)),
+            (None, None) => None,
         }
     };
     let Some((low, high, has_unit)) = ends else {
@@ -836,6 +835,12 @@ fn concentration(cells: &Cells<'_>) -> Result<Option<PrintedConcentration>, Refu
 
 /// The cell length; a number needs a unit, in the cell or in the heading, because 1 may be dm or cm.
 fn path(cells: &Cells<'_>) -> Result<Option<Length>, Refusal> {
+    if cells.text(Field::Path).is_none() {
+        return cells.read(Field::PathDm, |text| {
+            let (number, _) = cell_in::number(text)?;
+            parse_length(&format!("{} dm", number.value())).map_err(|error| error.to_string())
+        });
+    }
     let unit = cells.unit(Field::Path);
     cells.read(Field::Path, |text| {
         let number_only = !text.contains(char::is_alphabetic);
