@@ -19,6 +19,7 @@ use std::path::{Path, PathBuf};
 
 /// Arguments of `biot import`.
 #[derive(Debug, Args)]
+#[allow(clippy::struct_excessive_bools, reason = "each is a switch a person sets by itself")]
 #[command(after_help = "Examples:\n  \
     biot import values.csv --dry-run                          what would be added, joined, refused, and why\n  \
     biot import values.csv --yes --citation \"J. Invented Chem. 1 (2020) 12\"\n  \

@@ -6,7 +6,7 @@
 
 use super::cif_text;
 use super::decode::read_whole;
-use super::rows::{About, Event, Format, ReadError, ReadOptions, Row};
+use super::rows::{About, Event, Format, ReadError, ReadOptions, Row, n_line_ends};
 use super::table_in::text_fault;
 use crate::notation;
 use std::collections::HashMap;
@@ -311,17 +311,13 @@ impl<'a> Tokens<'a> {
             .match_indices(mark)
             .map(|(at, _)| at)
             .find(|at| line[at + 1..].chars().next().is_none_or(char::is_whitespace));
-        match close {
-            Some(close) => {
-                let value = line[..close].to_owned();
-                self.advance(close + 2);
-                Kind::Value(value)
-            }
-            None => {
-                self.advance(line_end);
-                Kind::Unclosed
-            }
-        }
+        let Some(close) = close else {
+            self.advance(line_end);
+            return Kind::Unclosed;
+        };
+        let value = line[..close].to_owned();
+        self.advance(close + 2);
+        Kind::Value(value)
     }
 
     fn bare(&mut self, rest: &str) -> Kind {
@@ -351,7 +347,7 @@ impl<'a> Tokens<'a> {
 
     fn advance(&mut self, n_bytes: usize) {
         let passed = &self.text.as_bytes()[self.at..self.at + n_bytes];
-        self.line += passed.iter().filter(|&&byte| byte == b'\n').count() as u64;
+        self.line += n_line_ends(passed);
         self.at += n_bytes;
     }
 }

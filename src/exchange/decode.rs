@@ -39,9 +39,8 @@ pub fn find_encoding(path: &Path, label: Option<&str>) -> Result<FoundEncoding, 
     }
     let mut file = File::open(path).map_err(|error| ReadError::io(path, error))?;
     let mut block = vec![0; BLOCK];
-    let mut detector = EncodingDetector::new(Iso2022JpDetection::Deny);
     let mut utf8 = Utf8Check::default();
-    let (mut n_bytes, mut n_zeros) = (0usize, 0usize);
+    let (mut n_bytes, mut n_zeros) = (0, 0);
     loop {
         let n = read_full(&mut file, &mut block).map_err(|error| ReadError::io(path, error))?;
         let bytes = &block[..n];
@@ -54,9 +53,8 @@ pub fn find_encoding(path: &Path, label: Option<&str>) -> Result<FoundEncoding, 
             });
         }
         n_bytes += n;
-        n_zeros += bytes.iter().filter(|&&byte| byte == 0).count();
+        n_zeros += bytes.iter().map(|&byte| usize::from(byte == 0)).sum::<usize>();
         utf8.feed(bytes, n < BLOCK);
-        detector.feed(bytes, n < BLOCK);
         if n < BLOCK {
             break;
         }
@@ -73,10 +71,24 @@ pub fn find_encoding(path: &Path, label: Option<&str>) -> Result<FoundEncoding, 
             guessed: false,
         });
     }
-    Ok(FoundEncoding {
-        encoding: detector.guess(None, Utf8Detection::Deny),
-        guessed: true,
-    })
+    guess(path)
+}
+
+/// Guesses the encoding of a file from all of its bytes, which takes much longer than to see that it is UTF-8.
+fn guess(path: &Path) -> Result<FoundEncoding, ReadError> {
+    let mut file = File::open(path).map_err(|error| ReadError::io(path, error))?;
+    let mut block = vec![0; BLOCK];
+    let mut detector = EncodingDetector::new(Iso2022JpDetection::Deny);
+    loop {
+        let n = read_full(&mut file, &mut block).map_err(|error| ReadError::io(path, error))?;
+        detector.feed(&block[..n], n < BLOCK);
+        if n < BLOCK {
+            return Ok(FoundEncoding {
+                encoding: detector.guess(None, Utf8Detection::Deny),
+                guessed: true,
+            });
+        }
+    }
 }
 
 /// Whether a stream of blocks is UTF-8, perhaps with some damage.

@@ -37,7 +37,7 @@ fields! {
     Compound = "compound" ["compound name", "substance name", "name", "verbindung", "stoff", "substanz", "composé", "nom",
         "chemical", "chemical name", "compound.name", "molecule", "analyte"],
     /// Further names, separated by `|`.
-    OtherNames = "other_names" ["synonyms", "synonym", "other names", "synonyme", "aliases", "compound.other_names"],
+    OtherNames = "other_names" ["synonyms", "synonym", "other names", "synonyme", "aliases", "compound.other names"],
     /// CAS number.
     Cas = "cas" ["cas number", "cas no", "casno", "cas rn", "cas nummer", "compound.cas", "registry number", "n° cas"],
     /// SMILES.
@@ -53,19 +53,20 @@ fields! {
     /// Value or specification.
     EntryKind = "entry_kind" ["entry kind", "record kind"],
     /// Specific, observed or molar.
-    Kind = "kind" ["kind of rotation", "rotation kind", "rotation"],
-    /// A value of the kind that [`Field::Kind`] names; specific without it.
-    Value = "value" ["specific rotation", "optical rotation", "spezifische drehung", "drehwert", "optische drehung",
-        "pouvoir rotatoire", "pouvoir rotatoire spécifique", "sr", "spec rot", "specific optical rotation", "or value",
-        "rotation value"],
+    Kind = "kind" ["kind of rotation", "rotation kind"],
+    /// A value of the kind that [`Field::Kind`] names; specific without it. A heading that says only "optical rotation"
+    /// may mean the angle, so it is not taken for one.
+    Value = "value" ["specific rotation", "specific optical rotation", "spezifische drehung", "spezifischer drehwert",
+        "spez drehung", "spez. drehung", "pouvoir rotatoire spécifique", "rotation spécifique", "rotación específica",
+        "sr", "spec rot", "spec. rotation"],
     /// A value of observed rotation, an angle.
     Observed = "observed" ["observed rotation", "angle of rotation", "alpha obs", "α", "αobs", "rotation angle"],
     /// A value of molar rotation.
     Molar = "molar" ["molar rotation", "molecular rotation", "[m]", "[φ]", "molare drehung"],
     /// Low end of a range.
-    Low = "low" ["lower limit", "minimum", "min", "value low", "from", "untergrenze"],
+    Low = "low" ["lower limit", "minimum", "min", "value low", "untergrenze"],
     /// High end of a range.
-    High = "high" ["upper limit", "maximum", "max", "value high", "to", "obergrenze"],
+    High = "high" ["upper limit", "maximum", "max", "value high", "obergrenze"],
     /// Printed tolerance.
     PlusMinus = "plus_minus" ["±", "+/-", "tolerance", "plus minus", "uncertainty printed", "toleranz"],
     /// How the sign stood in print, or the sign of a value given without one.
@@ -88,8 +89,12 @@ fields! {
     Line = "line" ["spectral line", "light", "spektrallinie", "raie"],
     /// Wavelength.
     Wavelength = "wavelength" ["λ", "lambda", "wellenlänge", "longueur d'onde", "wavelength nm", "line nm", "wl"],
+    /// Decimals of the printed numbers of a row, by column, as an export writes them: `value 2; conc 1`.
+    Digits = "digits" [],
+    /// Medium of the wavelength: air or vacuum.
+    Medium = "medium" [],
     /// Solvent.
-    Solvent = "solvent" ["lösungsmittel", "lösemittel", "solvant", "disolvente", "solvente", "lm", "medium"],
+    Solvent = "solvent" ["lösungsmittel", "lösemittel", "solvant", "disolvente", "solvente", "lm"],
     /// Concentration or a range of it.
     Conc = "conc" ["concentration", "konzentration", "konz", "c", "concentración"],
     /// Low end of a range of concentrations.
@@ -101,8 +106,10 @@ fields! {
     /// Whether the unit of the concentration was printed.
     ConcUnitPrinted = "conc_unit_printed" ["conc unit printed"],
     /// Cell length.
-    Path = "path" ["path length", "cell length", "cell", "tube length", "schichtdicke", "küvettenlänge", "rohrlänge", "l",
-        "path mm", "pathlength", "length", "longueur de cuve"],
+    Path = "path" ["path length", "cell length", "tube length", "schichtdicke", "küvettenlänge", "rohrlänge", "l",
+        "path mm", "pathlength", "longueur de cuve"],
+    /// Cell length in dm, where a number of millimetres would not give it back.
+    PathDm = "path_dm" [],
     /// What was measured: a salt, hydrate or anomer.
     Form = "form" ["salt form", "form measured", "form printed"],
     /// Basis of the value: dried, anhydrous.
@@ -173,8 +180,8 @@ pub struct Heading {
     pub conditions: Option<Box<Statement>>,
 }
 
-/// Headings that are left out when read: what the program itself writes for a person.
-const IGNORED: [&str; 9] = [
+/// Headings that are left out when read: what the program itself writes of an entry beside what an import needs.
+const IGNORED: [&str; 13] = [
     "reason",
     "rejected",
     "state",
@@ -184,6 +191,10 @@ const IGNORED: [&str; 9] = [
     "entry uid",
     "compound uid",
     "source uid",
+    "molar mass",
+    "chirality",
+    "mirror key",
+    "parent key",
 ];
 
 /// Whether a heading is of a column that is left out on purpose.
@@ -255,6 +266,7 @@ fn folded(heading: &str) -> String {
 fn implied_unit(folded: &str) -> Option<&'static str> {
     match folded {
         "path mm" => Some("mm"),
+        "path dm" => Some("dm"),
         "temperature c" | "temp c" | "t c" => Some("°C"),
         "wavelength nm" | "line nm" => Some("nm"),
         _ => None,
@@ -358,7 +370,18 @@ mod tests {
             let (found, described) = recognise(heading).unwrap_or_else(|| panic!("{heading} is not known"));
             assert_eq!((found, described.unit.as_deref()), (field, unit), "{heading}");
         }
-        for heading in ["", "t", "C", "melting point", "yield (%)", "Rf", "αlpha"] {
+        for heading in [
+            "",
+            "t",
+            "C",
+            "melting point",
+            "optical rotation",
+            "rotation",
+            "Drehwert",
+            "yield (%)",
+            "Rf",
+            "αlpha",
+        ] {
             assert!(
                 recognise(heading).is_none(),
                 "{heading} is taken for {:?}",

@@ -112,9 +112,12 @@ impl Keys {
                 Value::String(text) => text.clone(),
                 // JSON does not tell 25 from 25.0 once a program has written it.
                 Value::Number(number) if number.is_f64() => number.as_f64().unwrap_or_default().to_string(),
-                Value::Array(items) if items.iter().all(Value::is_string) => {
-                    items.iter().filter_map(Value::as_str).collect::<Vec<_>>().join(" | ")
-                }
+                Value::Array(items) if items.iter().all(Value::is_string) => items
+                    .iter()
+                    .filter_map(Value::as_str)
+                    .map(|text| text.replace('\\', "\\\\").replace('|', "\\|"))
+                    .collect::<Vec<_>>()
+                    .join(" | "),
                 other => other.to_string(),
             };
             let at = self.index(name)?;

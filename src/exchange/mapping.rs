@@ -14,6 +14,9 @@ pub struct Mapping {
     /// Fields by heading; see the module.
     #[serde(default)]
     pub columns: BTreeMap<String, String>,
+    /// Columns that were told for this import alone, which the file must have; a saved mapping may serve many tables.
+    #[serde(skip)]
+    told: Vec<String>,
 }
 
 /// Why a mapping does not do.
@@ -135,6 +138,7 @@ impl Mapping {
             .ok_or_else(|| MappingError::Form { text: text.to_owned() })?;
         parse_target(target)?;
         self.columns.insert(column.trim().to_owned(), target.trim().to_owned());
+        self.told.push(column.trim().to_owned());
         Ok(())
     }
 
@@ -159,7 +163,10 @@ impl Mapping {
             };
             columns.insert(heading.trim().to_owned(), target);
         }
-        Self { columns }
+        Self {
+            columns,
+            told: Vec::new(),
+        }
     }
 
     /// Says what each column holds.
@@ -221,10 +228,10 @@ impl Mapping {
         Ok(assignment)
     }
 
-    /// The columns this mapping names that a file does not have.
+    /// The columns told for this import that a file does not have.
     pub fn missing(&self, headings: &[String]) -> Vec<String> {
-        self.columns
-            .keys()
+        self.told
+            .iter()
             .filter(|column| !headings.iter().any(|heading| heading.trim() == column.as_str()))
             .cloned()
             .collect()

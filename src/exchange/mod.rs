@@ -7,6 +7,7 @@
 
 pub mod bundle;
 pub mod cell;
+mod cell_in;
 mod cif_in;
 pub mod cif_out;
 mod cif_text;

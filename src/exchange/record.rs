@@ -5,6 +5,7 @@
 //! row; what can be read in two ways is read in one and leaves a doubt. Start reading at [`Maker::record`].
 
 use super::cell::unguard_cell;
+use super::cell_in;
 use super::field::Field;
 use super::mapping::{Assigned, Assignment};
 use super::references::{self, References};
@@ -12,14 +13,9 @@ use super::rows::Row;
 use crate::compound::{CasError, CasNumber, name};
 use crate::library::{EntryKind, Hand, Identity, LimitMethod, NewSource, SourceKind, is_inchikey};
 use crate::notation;
-use crate::quantity::{
-    ConcentrationUnit, Length, Printed, SpectralLine, Wavelength, parse_concentration, parse_length, parse_line,
-    parse_number, parse_temperature,
-};
+use crate::quantity::{ConcentrationUnit, Length, Printed, SpectralLine, parse_concentration, parse_length};
 use crate::solvent::Solvent;
-use crate::statement::{
-    PrintedConcentration, Role, RotationKind, Sign, Stage, StatedExcess, StatedTemperature, Statement,
-};
+use crate::statement::{PrintedConcentration, Role, RotationKind, Sign, Stage, StatedTemperature, Statement};
 use std::collections::{BTreeSet, HashMap};
 
 /// The compound of a row, as the file gives it.
@@ -31,6 +27,8 @@ pub struct GivenCompound {
     pub other_names: Vec<String>,
     /// CAS number.
     pub cas: Option<String>,
+    /// Further CAS numbers.
+    pub other_cas: Vec<String>,
     /// SMILES.
     pub smiles: Option<String>,
     /// Standard InChI.
@@ -116,7 +114,7 @@ impl Record {
     /// files have equal keys; what the reader doubts is no part of it.
     pub fn key(&self, identity: &str) -> String {
         let s = &self.statement;
-        let number = |printed: Option<Printed>| printed.map(|printed| printed.to_string()).unwrap_or_default();
+        let digits = |printed: Option<Printed>| printed.map(|printed| printed.to_string()).unwrap_or_default();
         let text = |text: &Option<String>| text.clone().unwrap_or_default();
         let temperature = match &s.temperature {
             None => String::new(),
@@ -130,13 +128,13 @@ impl Record {
             Some(line) => line.to_string(),
         };
         let concentration = s.concentration.map_or_else(String::new, |c| {
-            format!("{}..{} {} {}", c.low, number(c.high), c.unit, c.unit_printed)
+            format!("{}..{} {} {}", c.low, digits(c.high), c.unit, c.unit_printed)
         });
         let ee = s.ee.as_ref().map_or_else(String::new, |ee| {
             format!("{} {} {}", ee.percent, ee.at_least, text(&ee.method))
         });
         let method = self.method.as_ref().map_or_else(String::new, |method| {
-            format!("{} {}", text(&method.preparation), number(method.divide_by))
+            format!("{} {}", text(&method.preparation), digits(method.divide_by))
         });
         [
             self.source
@@ -146,10 +144,10 @@ impl Record {
             identity.to_owned(),
             self.kind.to_string(),
             format!("{:?} {:?} {:?} {:?} {}", s.kind, s.sign, s.stage, s.role, s.approx),
-            number(s.value),
-            number(s.low),
-            number(s.high),
-            number(s.plus_minus),
+            digits(s.value),
+            digits(s.low),
+            digits(s.high),
+            digits(s.plus_minus),
             temperature,
             light,
             s.solvent.as_ref().map(ToString::to_string).unwrap_or_default(),
@@ -277,7 +275,9 @@ impl<'a> Cells<'a> {
     }
 
     fn number(&self, field: Field) -> Result<Option<Printed>, Refusal> {
-        self.read(field, |text| number(without_degrees(text)).map(|(number, _)| number))
+        self.read(field, |text| {
+            cell_in::number(cell_in::without_degrees(text)).map(|(number, _)| number)
+        })
     }
 
     fn truth(&self, field: Field) -> Result<Option<bool>, Refusal> {
@@ -313,6 +313,8 @@ impl Maker {
         if let Some(fault) = &row.fault {
             return Err(Refusal::row(fault.clone()));
         }
+        let with_digits = with_digits(row, assignment);
+        let row = with_digits.as_ref().unwrap_or(row);
         let cells = Cells { assignment, row };
         let statement = self.statement(&cells)?;
         let preparation = cells.owned(Field::Preparation);
@@ -342,9 +344,15 @@ impl Maker {
     }
 
     fn compound(&self, cells: &Cells<'_>) -> Result<GivenCompound, Refusal> {
+        let mut numbers = cells
+            .text(Field::Cas)
+            .map(cell_in::listed)
+            .unwrap_or_default()
+            .into_iter();
         let mut given = GivenCompound {
-            other_names: cells.text(Field::OtherNames).map(listed).unwrap_or_default(),
-            cas: cells.owned(Field::Cas),
+            cas: numbers.next(),
+            other_cas: numbers.collect(),
+            other_names: cells.text(Field::OtherNames).map(cell_in::listed).unwrap_or_default(),
             smiles: cells.owned(Field::Smiles),
             inchi: cells.owned(Field::Inchi),
             inchikey: cells.owned(Field::Inchikey),
@@ -453,7 +461,7 @@ impl Maker {
         let mut statement = match (&cells.row.statement, printed) {
             (Some(statement), _) => (**statement).clone(),
             (None, Some(text)) if !has_value => {
-                read_one(text).map_err(|reason| cells.refusal(Field::AsPrinted, reason))?
+                cell_in::read_one(text).map_err(|reason| cells.refusal(Field::AsPrinted, reason))?
             }
             (None, text) => Statement {
                 as_printed: text.unwrap_or_default().to_owned(),
@@ -473,7 +481,7 @@ impl Maker {
             doubt_printed(text, &mut statement);
         }
         if let Some(text) = cells.text(Field::Doubts) {
-            for doubt in listed(text) {
+            for doubt in cell_in::listed(text) {
                 if !statement.doubts.contains(&doubt) {
                     statement.doubts.push(doubt);
                 }
@@ -527,6 +535,30 @@ impl Maker {
     }
 }
 
+/// The row with its numbers written with the decimals that its column of digits names; none when it names none.
+fn with_digits(row: &Row, assignment: &Assignment) -> Option<Row> {
+    let digits = row.cells.get(assignment.column(Field::Digits)?)?;
+    let mut changed = None;
+    for part in digits.split(';') {
+        let Some((column, decimals)) = part.trim().rsplit_once(' ') else {
+            continue;
+        };
+        let at = assignment.headings.iter().position(|heading| heading == column);
+        let (Some(at), Ok(decimals @ 0..=12)) = (at, decimals.parse::<usize>()) else {
+            continue;
+        };
+        let Some(value) = row.cells.get(at).and_then(|cell| cell.trim().parse::<f64>().ok()) else {
+            continue;
+        };
+        let text = format!("{value:.decimals$}");
+        // More digits are put on; none that stand there are taken away.
+        if text.parse() == Ok(value) {
+            changed.get_or_insert_with(|| row.clone()).cells[at] = text;
+        }
+    }
+    changed
+}
+
 /// Form, basis, stage, ee, role and place.
 fn sample(cells: &Cells<'_>, statement: &mut Statement) -> Result<(), Refusal> {
     let put = |field: &mut Option<String>, given: Option<String>| {
@@ -565,7 +597,7 @@ fn sample(cells: &Cells<'_>, statement: &mut Statement) -> Result<(), Refusal> {
         statement.role = role;
     }
     let method = cells.owned(Field::EeMethod);
-    if let Some(mut excess) = cells.read(Field::Ee, excess)? {
+    if let Some(mut excess) = cells.read(Field::Ee, cell_in::excess)? {
         excess.at_least |= cells.truth(Field::EeAtLeast)?.unwrap_or(false);
         excess.method = method;
         statement.ee = Some(excess);
@@ -592,19 +624,20 @@ fn value(cells: &Cells<'_>, statement: &mut Statement) -> Result<(), Refusal> {
     if let Some(&field) = given.first() {
         let text = cells.text(field).unwrap_or_default();
         let assigned = cells.assigned(field);
-        if let Some(unit) = cells.unit(field).filter(|unit| !is_unit_of_rotation(unit)) {
+        if let Some(unit) = cells.unit(field).filter(|unit| !cell_in::is_unit_of_rotation(unit)) {
             return Err(cells.refusal(
                 field,
                 format!("the unit \"{unit}\" of the heading is not known for a rotation; map the column with its field alone"),
             ));
         }
-        let read = rotation(text).map_err(|reason| cells.refusal(field, reason))?;
+        let read = cell_in::rotation(text).map_err(|reason| cells.refusal(field, reason))?;
         signed = read.sign_seen;
         let conditions = assigned.and_then(|assigned| assigned.heading.conditions.as_deref());
-        *statement = Statement {
-            as_printed: std::mem::take(&mut statement.as_printed),
-            ..read.statement
-        };
+        let printed = std::mem::take(&mut statement.as_printed);
+        *statement = read.statement;
+        if !printed.is_empty() {
+            statement.as_printed = printed;
+        }
         if let Some(conditions) = conditions {
             fill(&mut statement.temperature, conditions.temperature.as_ref());
             fill(&mut statement.line, conditions.line.as_ref());
@@ -642,7 +675,7 @@ fn value(cells: &Cells<'_>, statement: &mut Statement) -> Result<(), Refusal> {
         statement.kind = kind;
     }
     if let Some(tolerance) = cells.read(Field::PlusMinus, |text| {
-        number(without_degrees(text.trim_start_matches(['±', ' ']))).map(|(number, _)| number)
+        cell_in::number(cell_in::without_degrees(text.trim_start_matches(['±', ' ']))).map(|(number, _)| number)
     })? {
         statement.plus_minus = Some(tolerance);
     }
@@ -676,7 +709,7 @@ fn sign(cells: &Cells<'_>, statement: &mut Statement, signed: bool) -> Result<()
             statement.sign = Sign::Ambiguous;
             return Ok(());
         }
-        "+" | "(+)" | "plus" | "dextro" | "positive" | "d" => false,
+        "+" | "(+)" | "plus" | "dextro" | "positive" => false,
         "-" | "\u{2212}" | "\u{2013}" | "(-)" | "(\u{2212})" | "minus" | "levo" | "laevo" | "negative" => true,
         _ => {
             return Err(cells.refusal(
@@ -704,151 +737,16 @@ fn sign(cells: &Cells<'_>, statement: &mut Statement, signed: bool) -> Result<()
     Ok(())
 }
 
-/// A value that was read from a cell.
-struct ReadValue {
-    statement: Statement,
-    /// Whether the cell itself shows a sign.
-    sign_seen: bool,
-}
-
-/// Reads the cell of a value: a plain number, or whatever the reader of printed text makes of it.
-///
-/// A plain number has the sign it shows, and + without one, as tables of numbers mean it.
-fn rotation(text: &str) -> Result<ReadValue, String> {
-    let bare = without_degrees(text);
-    let is_plain = bare.chars().all(|c| c.is_ascii_digit() || is_sign_or_mark(c));
-    if is_plain {
-        let (value, doubt) = number(bare)?;
-        return Ok(ReadValue {
-            statement: Statement {
-                value: Some(value),
-                doubts: doubt.into_iter().collect(),
-                ..Statement::default()
-            },
-            sign_seen: bare.starts_with(|c: char| !c.is_ascii_digit() && !matches!(c, '.' | ',')),
-        });
-    }
-    let has_symbol = ["[α]", "[a]", "[A]", "[M]", "[\u{3B1}", "[ α"]
-        .iter()
-        .any(|symbol| text.contains(symbol));
-    let statement = if has_symbol {
-        read_one(text)?
-    } else {
-        read_one(&format!("[α] {text}")).map_err(|_| format!("\"{text}\" is not understood as a value of rotation"))?
-    };
-    Ok(ReadValue {
-        sign_seen: statement.sign == Sign::Stated,
-        statement,
-    })
-}
-
-fn is_sign_or_mark(c: char) -> bool {
-    matches!(
-        c,
-        '+' | '-' | '.' | ',' | ' ' | '\u{A0}' | '\u{2009}' | '\u{202F}' | '\u{2212}' | '\u{2010}'
-            ..='\u{2014}' | '\u{FE63}' | '\u{FF0D}' | '\u{FF0B}' | 'e' | 'E'
-    )
-}
-
-/// Reads the one statement of a printed text.
-fn read_one(text: &str) -> Result<Statement, String> {
-    let mut found = notation::read(text);
-    match found.len() {
-        0 => Err(format!(
-            "no rotation is found in \"{}\"",
-            super::rows::shortened(text, 80)
-        )),
-        1 => {
-            let mut statement = found.remove(0).statement;
-            text.clone_into(&mut statement.as_printed);
-            Ok(statement)
-        }
-        n => Err(format!(
-            "{n} rotations are found in the text; give each a row of its own"
-        )),
-    }
-}
-
-/// Reads a number with a decimal point or comma, and the doubt it leaves where a comma may part thousands.
-fn number(text: &str) -> Result<(Printed, Option<String>), String> {
-    let wrong = || format!("\"{text}\" is no number; write digits with a point or a comma, such as -49.1");
-    let (comma, point) = (text.rfind(','), text.rfind('.'));
-    let plain = match (comma, point) {
-        // 1.234,5: points part thousands.
-        (Some(comma), Some(point)) if comma > point => {
-            if text.matches(',').count() > 1 {
-                return Err(wrong());
-            }
-            text.replace('.', "")
-        }
-        (None, Some(_)) if text.matches('.').count() > 1 => return Err(wrong()),
-        (Some(_), None) if text.matches(',').count() > 1 => return Err(wrong()),
-        _ => text.to_owned(),
-    };
-    let value = parse_number(&plain).map_err(|_| wrong())?;
-    let digits = |part: &str| part.chars().filter(char::is_ascii_digit).count();
-    let may_be_thousands = match (comma, point) {
-        (Some(at), None) => {
-            let (before, after) = (digits(&text[..at]), digits(&text[at + 1..]));
-            after == 3
-                && (1..=3).contains(&before)
-                && !text.trim_start_matches(|c| !char::is_ascii_digit(&c)).starts_with('0')
-        }
-        _ => false,
-    };
-    let doubt = may_be_thousands
-        .then(|| format!("The number \"{text}\" is read with a decimal comma; it may be meant as thousands."));
-    Ok((value, doubt))
-}
-
-fn without_degrees(text: &str) -> &str {
-    let text = text.trim();
-    ["deg mL g⁻¹ dm⁻¹", "deg cm² dmol⁻¹", "°", "º", "degrees", "deg"]
-        .iter()
-        .find_map(|unit| text.strip_suffix(unit))
-        .unwrap_or(text)
-        .trim_end()
-}
-
-/// Units a heading may name for a rotation: all the same number as the conventional one.
-fn is_unit_of_rotation(unit: &str) -> bool {
-    let plain: String = unit
-        .to_lowercase()
-        .chars()
-        .filter(|c| c.is_alphanumeric() || *c == '°')
-        .collect();
-    matches!(
-        plain.as_str(),
-        "" | "°"
-            | "deg"
-            | "degree"
-            | "degrees"
-            | "grad"
-            | "degmlg1dm1"
-            | "°mlg1dm1"
-            | "degmlgdm"
-            | "°mlgdm"
-            | "degcm3g1dm1"
-            | "°cm3g1dm1"
-            | "degmlg⁻¹dm⁻¹"
-            | "degmldm1g1"
-            | "101degcm2g1"
-            | "degcm2dmol1"
-            | "degmlg¹dm¹"
-            | "degcm²dmol¹"
-    )
-}
-
 fn temperature(cells: &Cells<'_>) -> Result<Option<StatedTemperature>, Refusal> {
     let unit = cells.unit(Field::Temperature).unwrap_or_default();
-    if let Some(at) = cells.read(Field::Temperature, |text| stated_temperature(text, unit))? {
+    if let Some(at) = cells.read(Field::Temperature, |text| cell_in::stated_temperature(text, unit))? {
         return Ok(Some(at));
     }
     if let Some(words) = cells.text(Field::TemperatureNote) {
         return Ok(Some(StatedTemperature::Words(words.to_lowercase())));
     }
-    let low = cells.read(Field::TemperatureLow, |text| celsius(text, ""))?;
-    let high = cells.read(Field::TemperatureHigh, |text| celsius(text, ""))?;
+    let low = cells.read(Field::TemperatureLow, |text| cell_in::celsius(text, ""))?;
+    let high = cells.read(Field::TemperatureHigh, |text| cell_in::celsius(text, ""))?;
     Ok(match (low, high) {
         (Some(low), Some(high)) => Some(StatedTemperature::Range(low, high)),
         (Some(one), None) | (None, Some(one)) => Some(StatedTemperature::At(one)),
@@ -856,79 +754,27 @@ fn temperature(cells: &Cells<'_>) -> Result<Option<StatedTemperature>, Refusal> 
     })
 }
 
-/// Reads a temperature: a number in the unit of the heading (°C without one) or its own, a range, or words.
-fn stated_temperature(text: &str, unit: &str) -> Result<StatedTemperature, String> {
-    if !text.contains(|c: char| c.is_ascii_digit()) {
-        return Ok(StatedTemperature::Words(text.to_lowercase()));
-    }
-    if let Some((low, high)) = range(text) {
-        return Ok(StatedTemperature::Range(celsius(low, unit)?, celsius(high, unit)?));
-    }
-    celsius(text, unit).map(StatedTemperature::At)
-}
-
-/// Splits a range at `..`, "to", or a dash behind a digit.
-fn range(text: &str) -> Option<(&str, &str)> {
-    for between in ["..", " to ", " bis "] {
-        if let Some((low, high)) = text.split_once(between) {
-            return Some((low.trim(), high.trim()));
-        }
-    }
-    let at = text.char_indices().find(|&(at, c)| {
-        matches!(c, '-' | '\u{2010}'..='\u{2014}' | '\u{2212}')
-            && text[..at].trim_end().ends_with(|before: char| before.is_ascii_digit())
-            && text[at + c.len_utf8()..]
-                .trim_start()
-                .starts_with(|after: char| after.is_ascii_digit())
-    });
-    let (at, c) = at?;
-    Some((text[..at].trim(), text[at + c.len_utf8()..].trim()))
-}
-
-fn celsius(text: &str, unit: &str) -> Result<Printed, String> {
-    let has_unit = text.contains(|c: char| c.is_alphabetic() || c == '°' || c == 'º');
-    let whole = if has_unit {
-        text.to_owned()
-    } else {
-        format!("{text} {unit}")
-    };
-    let temperature = parse_temperature(&whole).map_err(|error| error.to_string())?;
-    let plain = text.trim().trim_end_matches(['C', '°', 'º', ' ']);
-    Ok(match parse_number(plain) {
-        Ok(printed) if (printed.value() - temperature.celsius()).abs() < 1e-9 => printed,
-        _ => Printed::new((temperature.celsius() * 100.0).round() / 100.0, 2),
-    })
-}
-
 fn light(cells: &Cells<'_>) -> Result<Option<SpectralLine>, Refusal> {
-    if let Some(line) = cells.read(Field::Line, |text| spectral_line(text, ""))? {
+    if let Some(line) = cells.read(Field::Line, |text| cell_in::spectral_line(text, ""))? {
         return Ok(Some(line));
     }
     let unit = cells.unit(Field::Wavelength).unwrap_or_default();
-    cells.read(Field::Wavelength, |text| spectral_line(text, unit))
-}
-
-fn spectral_line(text: &str, unit: &str) -> Result<SpectralLine, String> {
-    if let Some(number) = text.strip_suffix("(vacuum)") {
-        let number = number.trim().trim_end_matches("nm").trim();
-        let nanometres = parse_number(number).map_err(|error| error.to_string())?;
-        return Wavelength::in_vacuum(nanometres.value())
-            .map(SpectralLine::At)
-            .map_err(|error| error.to_string());
-    }
-    let has_digits = text.contains(|c: char| c.is_ascii_digit());
-    let has_unit = text.contains(|c: char| c.is_alphabetic() || c == 'Å');
-    let whole = if has_digits && !has_unit {
-        format!("{text} {unit}")
-    } else {
-        text.to_owned()
-    };
-    match parse_line(&whole) {
-        Ok(line) => Ok(line),
-        // A line printed in a word, such as "red".
-        Err(_) if !has_digits && text.chars().count() <= 20 => Ok(SpectralLine::Named(text.to_owned())),
-        Err(error) => Err(error.to_string()),
-    }
+    let is_vacuum = cells.word(
+        Field::Medium,
+        |word| match word {
+            "air" => Some(false),
+            "vacuum" => Some(true),
+            _ => None,
+        },
+        "air, vacuum",
+    )?;
+    cells.read(Field::Wavelength, |text| {
+        if is_vacuum == Some(true) {
+            cell_in::spectral_line(&format!("{text} (vacuum)"), unit)
+        } else {
+            cell_in::spectral_line(text, unit)
+        }
+    })
 }
 
 fn concentration(cells: &Cells<'_>) -> Result<Option<PrintedConcentration>, Refusal> {
@@ -951,7 +797,7 @@ fn concentration(cells: &Cells<'_>) -> Result<Option<PrintedConcentration>, Refu
     };
     let whole = cells.read(Field::Conc, |text| {
         let text = text.trim_start_matches("c ").trim_start_matches(['=', ' ']);
-        match range(text) {
+        match cell_in::range(text) {
             Some((low, high)) => {
                 let (high, has_unit) = one(high, unit)?;
                 let (low, _) = one(low, Some(high.unit.as_str()))?;
@@ -959,18 +805,16 @@ fn concentration(cells: &Cells<'_>) -> Result<Option<PrintedConcentration>, Refu
             }
             None => one(text, unit).map(|(stated, has_unit)| (stated, None, has_unit)),
         }
-        .map_err(|error: String| error)
     })?;
-    let ends = match whole {
-        Some(whole) => Some(whole),
-        None => {
-            let low = cells.read(Field::ConcLow, |text| one(text, unit))?;
-            let high = cells.read(Field::ConcHigh, |text| one(text, unit))?;
-            match (low, high) {
-                (Some((low, has_unit)), high) => Some((low, high.map(|(high, _)| high), has_unit)),
-                (None, Some((high, has_unit))) => Some((high, None, has_unit)),
-                (None, None) => None,
-            }
+    let ends = if whole.is_some() {
+        whole
+    } else {
+        let low = cells.read(Field::ConcLow, |text| one(text, unit))?;
+        let high = cells.read(Field::ConcHigh, |text| one(text, unit))?;
+        match (low, high) {
+            (Some((low, has_unit)), high) => Some((low, high.map(|(high, _)| high), has_unit)),
+            (None, Some((high, has_unit))) => Some((high, None, has_unit)),
+            (None, None) => None,
         }
     };
     let Some((low, high, has_unit)) = ends else {
@@ -991,6 +835,12 @@ fn concentration(cells: &Cells<'_>) -> Result<Option<PrintedConcentration>, Refu
 
 /// The cell length; a number needs a unit, in the cell or in the heading, because 1 may be dm or cm.
 fn path(cells: &Cells<'_>) -> Result<Option<Length>, Refusal> {
+    if cells.text(Field::Path).is_none() {
+        return cells.read(Field::PathDm, |text| {
+            let (number, _) = cell_in::number(text)?;
+            parse_length(&format!("{} dm", number.value())).map_err(|error| error.to_string())
+        });
+    }
     let unit = cells.unit(Field::Path);
     cells.read(Field::Path, |text| {
         let number_only = !text.contains(char::is_alphabetic);
@@ -1002,28 +852,6 @@ fn path(cells: &Cells<'_>) -> Result<Option<Length>, Refusal> {
             _ => parse_length(text).map_err(|error| error.to_string()),
         }
     })
-}
-
-fn excess(text: &str) -> Result<StatedExcess, String> {
-    let bare = text.trim_start_matches(['>', '≥', '=', ' ']);
-    let (percent, _) = number(bare.trim_end_matches(['%', ' ']))?;
-    if percent.value().abs() > 100.0 {
-        return Err(format!("an enantiomeric excess of {percent} % cannot be"));
-    }
-    Ok(StatedExcess {
-        percent,
-        at_least: bare.len() < text.len(),
-        method: None,
-    })
-}
-
-/// The parts of a list separated by bars.
-fn listed(text: &str) -> Vec<String> {
-    text.split('|')
-        .map(str::trim)
-        .filter(|part| !part.is_empty())
-        .map(str::to_owned)
-        .collect()
 }
 
 fn fill<T: Clone>(field: &mut Option<T>, given: Option<&T>) {
@@ -1075,59 +903,4 @@ fn doubt_printed(text: &str, statement: &mut Statement) {
 /// The form of a name in which rows are held to be of one compound.
 pub fn folded_name(name: &str) -> String {
     name::fold(&name::turned_around(name))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn numbers_are_read_with_point_and_comma() {
-        for (text, value, doubted) in [
-            ("-49.1", -49.1, false),
-            ("−49,1", -49.1, false),
-            ("1.234,5", 1234.5, false),
-            ("1,234.5", 1234.5, false),
-            ("1,234", 1.234, true),
-            ("0,123", 0.123, false),
-            ("+ 25,4", 25.4, false),
-        ] {
-            let (read, doubt) = number(text).expect(text);
-            assert_eq!((read.value(), doubt.is_some()), (value, doubted), "{text}");
-        }
-        for text in ["1,2,3", "1.2.3", "abc", "", "-", "1.2,3,4"] {
-            assert!(number(text).is_err(), "{text}");
-        }
-    }
-
-    #[test]
-    fn cells_of_values_may_hold_print() {
-        let read = rotation("−48 to −50").unwrap().statement;
-        assert_eq!(read.low.map(Printed::value), Some(-50.0));
-        let read = rotation("[α]D20 −49.1 (c 1.0, EtOH)").unwrap().statement;
-        assert_eq!(read.value.map(Printed::value), Some(-49.1));
-        assert!(read.concentration.is_some());
-        assert!(rotation("see text").is_err());
-        assert!(rotation("date 45321").is_err());
-    }
-
-    #[test]
-    fn only_a_guarding_apostrophe_is_removed() {
-        assert_eq!(unguard_cell("'=1+1"), "=1+1");
-        assert_eq!(unguard_cell("'-49.1"), "-49.1");
-        assert_eq!(unguard_cell("'quoted'"), "'quoted'");
-        assert_eq!(unguard_cell("5'-deoxy"), "5'-deoxy");
-    }
-
-    proptest::proptest! {
-        #[test]
-        fn no_cell_panics(text in "[-+−0-9.,°%a-zα ()>\\[\\]]{0,24}") {
-            let _ = rotation(&text);
-            let _ = number(&text);
-            let _ = stated_temperature(&text, "°C");
-            let _ = spectral_line(&text, "nm");
-            let _ = excess(&text);
-            let _ = super::super::field::recognise(&text);
-        }
-    }
 }

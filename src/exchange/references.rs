@@ -213,17 +213,23 @@ fn bibtex_source(entry: &Entry) -> NewSource {
         .author()
         .unwrap_or_default()
         .iter()
-        .map(|Person { name, given_name, .. }| match given_name.is_empty() {
-            true => name.clone(),
-            false => format!("{name}, {given_name}"),
+        .map(|Person { name, given_name, .. }| {
+            if given_name.is_empty() {
+                name.clone()
+            } else {
+                format!("{name}, {given_name}")
+            }
         })
         .collect();
     let authors: Vec<&str> = authors.iter().map(String::as_str).collect();
     let year = text("date").or_else(|| text("year")).and_then(|text| year_in(&text));
     let pages = match entry.pages() {
-        Ok(PermissiveType::Typed(ranges)) => ranges.first().map(|range| match range.start == range.end {
-            true => range.start.to_string(),
-            false => format!("{}-{}", range.start, range.end),
+        Ok(PermissiveType::Typed(ranges)) => ranges.first().map(|range| {
+            if range.start == range.end {
+                range.start.to_string()
+            } else {
+                format!("{}-{}", range.start, range.end)
+            }
         }),
         _ => text("pages"),
     };

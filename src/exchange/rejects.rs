@@ -3,6 +3,7 @@
 //! A CSV file with the columns of the original in their original form and two more at the end, `line` and `reason`, which
 //! an import leaves out. It takes its name only when it is complete, and never the place of another file.
 
+use super::cell::guard_cell;
 use super::rows::{Format, Row, shortened};
 use serde_json::{Value, json};
 use std::io::{self, BufWriter, Write};
@@ -23,7 +24,7 @@ const ADDED: [&str; 2] = ["line", "reason"];
 enum Writer {
     Lines(BufWriter<NamedTempFile>),
     Table {
-        writer: csv::Writer<BufWriter<NamedTempFile>>,
+        writer: Box<csv::Writer<BufWriter<NamedTempFile>>>,
         /// Columns that are written: those of the file without the two an earlier import added.
         n_columns: usize,
         n_headings: usize,
@@ -72,13 +73,12 @@ impl Rejects {
     /// When the file cannot be written.
     pub fn add(&mut self, headings: &[String], row: &Row, reason: &str) -> io::Result<()> {
         let Some(path) = &self.path else { return Ok(()) };
-        let writer = match &mut self.writer {
-            Some(writer) => writer,
-            None => {
-                let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty());
-                let file = BufWriter::new(NamedTempFile::new_in(folder.unwrap_or(Path::new(".")))?);
-                self.writer.insert(Writer::begin(file, headings, row.raw.is_some())?)
-            }
+        let writer = if let Some(writer) = &mut self.writer {
+            writer
+        } else {
+            let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty());
+            let file = BufWriter::new(NamedTempFile::new_in(folder.unwrap_or(Path::new(".")))?);
+            self.writer.insert(Writer::begin(file, headings, row.raw.is_some())?)
         };
         match writer {
             Writer::Lines(out) => {
@@ -141,7 +141,7 @@ impl Writer {
         if is_lines {
             return Ok(Self::Lines(file));
         }
-        let mut writer = csv::Writer::from_writer(file);
+        let mut writer = Box::new(csv::Writer::from_writer(file));
         let n_headings = headings.len();
         let is_reject = headings.ends_with(&ADDED.map(str::to_owned));
         let n_columns = if is_reject {
@@ -160,11 +160,11 @@ impl Writer {
 
 /// A cell that a spreadsheet would run as a formula gets an apostrophe; numbers stay as they are.
 fn guarded(cell: &str) -> String {
-    let is_number = cell.trim().parse::<f64>().is_ok();
-    if cell.starts_with(['=', '+', '-', '@', '\t', '\r']) && !is_number {
-        format!("'{cell}")
-    } else {
+    // A cell that came with an apostrophe is guarded as it stands.
+    if cell.starts_with('\'') || cell.trim().parse::<f64>().is_ok() {
         cell.to_owned()
+    } else {
+        guard_cell(cell).into_owned()
     }
 }
 

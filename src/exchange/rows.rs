@@ -292,6 +292,11 @@ fn find_format(path: &Path) -> Result<Format, ReadError> {
     Err(ReadError::Format { path: path.to_owned() })
 }
 
+/// How many lines end in some bytes.
+pub(super) fn n_line_ends(bytes: &[u8]) -> u64 {
+    bytes.iter().map(|&byte| u64::from(byte == b'\n')).sum()
+}
+
 /// A text cut to a number of characters, with `…` where something was dropped.
 pub(super) fn shortened(text: &str, n_chars: usize) -> String {
     if text.chars().count() <= n_chars {

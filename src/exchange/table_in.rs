@@ -173,7 +173,10 @@ pub(super) fn text_fault(text: &str, encoding: &str) -> Option<String> {
 
 fn read_error(path: &Path, error: &csv::Error) -> ReadError {
     if let csv::ErrorKind::Io(inner) = error.kind() {
-        if inner.get_ref().is_some_and(|inner| inner.is::<RecordTooLong>()) {
+        if inner
+            .get_ref()
+            .is_some_and(<dyn std::error::Error + Send + Sync>::is::<RecordTooLong>)
+        {
             return ReadError::TooLarge {
                 path: path.to_owned(),
                 what: "one record (is a quotation mark not closed?)",

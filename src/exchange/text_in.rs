@@ -1,7 +1,7 @@
 //! Any text, read for the rotations printed in it: one row for each.
 
 use super::decode::read_whole;
-use super::rows::{About, Event, Format, ReadError, ReadOptions, Row};
+use super::rows::{About, Event, Format, ReadError, ReadOptions, Row, n_line_ends};
 use crate::notation;
 use std::path::Path;
 
@@ -25,7 +25,7 @@ pub(super) fn read<E: From<ReadError>>(
     let mut counted = 0;
     for found in notation::read(&text) {
         let before = text.as_bytes().get(counted..found.start).unwrap_or_default();
-        line += before.iter().filter(|&&byte| byte == b'\n').count() as u64;
+        line += n_line_ends(before);
         counted = found.start.max(counted);
         visit(Event::Row(Row {
             line,

@@ -52,7 +52,7 @@ pub(super) fn read<E: From<ReadError>>(
     let mut cells = book.worksheet_cells_reader(&sheet).map_err(damaged)?;
     let mut out = Sheet {
         path,
-        sheet: &sheet,
+        name: &sheet,
         size,
         knows,
         probe: Some(Vec::new()),
@@ -88,7 +88,7 @@ pub(super) fn read<E: From<ReadError>>(
 /// The rows of a sheet on their way: the first ones wait until the headings are found among them.
 struct Sheet<'a, E> {
     path: &'a Path,
-    sheet: &'a str,
+    name: &'a str,
     size: u64,
     knows: &'a dyn Fn(&str) -> bool,
     probe: Option<Vec<Row>>,
@@ -134,7 +134,7 @@ impl<E: From<ReadError>> Sheet<'_, E> {
         let headings: Vec<String> = texts[at].iter().map(|cell| cell.trim().to_owned()).collect();
         self.n_columns = headings.len();
         (self.visit)(Event::Begin(&About {
-            sheet: Some(self.sheet.to_owned()),
+            sheet: Some(self.name.to_owned()),
             heading_line: Some(rows[at].line),
             ..About::of(Format::Xlsx)
         }))?;

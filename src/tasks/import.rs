@@ -6,8 +6,7 @@
 
 use super::curate::{CompoundRequest, CurateError, find_compound};
 use super::resolve::{self, Candidate, Resolution, resolve_exactly};
-use crate::compound::Formula;
-use crate::compound::Structure;
+use crate::compound::{CasNumber, Formula, Structure};
 use crate::exchange::mapping::{Assignment, Mapping, MappingError};
 use crate::exchange::record::{Defaults, GivenCompound, Maker, Record, Refusal, folded_name};
 use crate::exchange::rejects::Rejects;
@@ -18,6 +17,7 @@ use crate::library::{
 };
 use sha2::{Digest, Sha256};
 use std::collections::{BTreeMap, HashMap};
+use std::fmt::Write;
 use std::fs::File;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
@@ -224,7 +224,7 @@ pub fn import(
             report: &mut report,
         };
         for (file, digest, size) in files {
-            match import.file(&file, digest, size, progress) {
+            match import.file(&file, &digest, size, progress) {
                 Ok(rejects) => all_rejects.push(rejects),
                 Err(error) => {
                     stopped = Some(error);
@@ -328,7 +328,7 @@ impl Import<'_, '_> {
     fn file(
         &mut self,
         file: &Path,
-        digest: String,
+        digest: &str,
         size: u64,
         progress: &mut dyn FnMut(u64, u64),
     ) -> Result<(PathBuf, Rejects), ImportError> {
@@ -358,7 +358,7 @@ impl Import<'_, '_> {
                         }
                         read = Some(FileReport {
                             file: file.to_owned(),
-                            digest: digest.clone(),
+                            digest: digest.to_owned(),
                             about: about.clone(),
                             assignment: Assignment::default(),
                             rows: 0,
@@ -386,14 +386,11 @@ impl Import<'_, '_> {
             return Err(ReadError::Empty { path: file.to_owned() }.into());
         };
         if let Some(column) = mapping.missing(&read.assignment.headings).first() {
-            // Keys of JSON Lines need not stand in every file, and a saved mapping may serve several tables.
-            if self.request.files.len() == 1 && read.rows > 0 {
-                return Err(MappingError::Column {
-                    column: column.clone(),
-                    found: read.assignment.headings.clone(),
-                }
-                .into());
+            return Err(MappingError::Column {
+                column: column.clone(),
+                found: read.assignment.headings.clone(),
             }
+            .into());
         }
         self.report.files.push(read);
         Ok((rejects_path, rejects))
@@ -596,6 +593,19 @@ impl Import<'_, '_> {
 
     fn by_inchikey(&self, given: &GivenCompound, key: &str) -> Result<CompoundChoice, Choosing> {
         let mut found = self.before.compounds_by_inchikey(key)?;
+        if let Some(text) = &given.cas {
+            let number = text.parse::<CasNumber>().map_err(CurateError::from)?.to_string();
+            let others = self.before.compounds_by_cas(&number)?;
+            if let Some(other) = others
+                .first()
+                .filter(|_| !others.iter().any(|other| found.contains(other)))
+            {
+                return refused(format!(
+                    "the CAS number {number} is that of {} (#{}), which has another InChIKey",
+                    other.name, other.id
+                ));
+            }
+        }
         if let Some(exact) = found.iter().find(|compound| compound.descriptor == given.descriptor) {
             return Ok(CompoundChoice::Known(exact.id));
         }
@@ -647,6 +657,12 @@ impl Import<'_, '_> {
         }
         if let Some(name) = given.name.as_deref().filter(|name| name.starts_with('#')) {
             return Ok(Err(Box::new(Unidentified::new(format!("there is no compound {name}")))));
+        }
+        for text in &given.other_cas {
+            match text.parse::<CasNumber>() {
+                Ok(number) => new.cas.push(number.to_string()),
+                Err(error) => return Ok(Err(Box::new(Unidentified::new(error.to_string())))),
+            }
         }
         if new.inchikey.is_none() && new.descriptor.is_none() {
             let mut added = self.loader.by_name(&new.name)?;
@@ -726,15 +742,14 @@ impl Import<'_, '_> {
         joined.truncate(MOST_LISTED);
         for joined in &mut joined {
             // A compound of this load is not in the library as it was.
-            match joined.compound.map(|id| self.before.compound(id)) {
-                Some(Ok(compound)) => joined.name = compound.name,
-                _ => {
-                    joined.name.clone_from(&joined.given);
-                    joined.is_new = true;
-                    if report.is_trial {
-                        joined.compound = None;
-                    }
-                }
+            if let Some(Ok(compound)) = joined.compound.map(|id| self.before.compound(id)) {
+                joined.name = compound.name;
+                continue;
+            }
+            joined.name.clone_from(&joined.given);
+            joined.is_new = true;
+            if report.is_trial {
+                joined.compound = None;
             }
         }
         report.joined = joined;
@@ -818,7 +833,10 @@ fn digest(path: &Path) -> io::Result<(String, u64)> {
     loop {
         let n = file.read(&mut block)?;
         if n == 0 {
-            let hex = hasher.finalize().iter().map(|byte| format!("{byte:02x}")).collect();
+            let mut hex = String::new();
+            for byte in hasher.finalize() {
+                let _ = write!(hex, "{byte:02x}");
+            }
             return Ok((hex, size));
         }
         hasher.update(&block[..n]);

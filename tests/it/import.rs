@@ -846,3 +846,54 @@ proptest! {
         prop_assert_eq!(report.added.entries + report.present + report.rejected, report.files[0].rows);
     }
 }
+
+#[test]
+fn what_an_export_writes_can_be_imported() {
+    use biot::exchange::export;
+    let mut place = Place::new();
+    place.take(&place.sample("good_comma.csv"));
+    place.take(&place.sample("good_lines.jsonl"));
+    let before = place.entries();
+    for (format, name) in [
+        (export::Format::Csv, "out.csv"),
+        (export::Format::Xlsx, "out.xlsx"),
+        (export::Format::JsonLines, "out.jsonl"),
+    ] {
+        let mut out = Vec::new();
+        export::export(
+            &place.library,
+            format,
+            &export::Selection::default(),
+            "2020-01-01T00:00:00Z",
+            &mut out,
+            &mut |_, _| {},
+        )
+        .unwrap();
+        let mut other = Place::new();
+        let report = other.take(&other.file(name, out));
+        assert_eq!(
+            counts(&report),
+            (before.len() as u64, 0, 0),
+            "{name}: {:?}",
+            report.refusals
+        );
+        assert!(
+            report.files[0].assignment.unmapped.is_empty(),
+            "{name}: {:?}",
+            report.files[0].assignment.unmapped
+        );
+        for (left, right) in before.iter().zip(&other.entries()) {
+            assert_eq!(left.statement, right.statement, "{name}");
+            assert_eq!(place.name_of(left), other.name_of(right), "{name}");
+            assert_eq!(
+                place.source_of(left).citation,
+                other.source_of(right).citation,
+                "{name}"
+            );
+            assert_eq!(
+                (&left.comment, left.hand, left.identity),
+                (&right.comment, right.hand, right.identity)
+            );
+        }
+    }
+}
