@@ -9,8 +9,11 @@ use crate::exchange::record::{Defaults, GivenCompound};
 use crate::exchange::references::{self, References};
 use crate::exchange::rows::{Format, ReadError, ReadOptions};
 use crate::library::{Access, Hand, Identity, Library, SourceKind};
+use crate::audit::Settings;
 use crate::report;
+use crate::tasks::audit::{self, Flagged};
 use crate::tasks::import::{self, ImportError, ImportReport, ImportRequest, RejectsTo};
+use crate::tasks::review;
 use clap::{Args, ValueEnum};
 use indicatif::{ProgressBar, ProgressStyle};
 use std::fs;
@@ -159,7 +162,7 @@ pub fn run(arguments: &ImportArguments, session: &mut Session) -> Result<Outcome
     if arguments.dry_run {
         request.is_trial = true;
         let report = import(&mut library, &request, arguments, session)?;
-        return answer(&report, arguments, session);
+        return answer(&report, &[], arguments, session);
     }
     if !arguments.yes {
         let trial = ImportRequest {
@@ -181,7 +184,27 @@ pub fn run(arguments: &ImportArguments, session: &mut Session) -> Result<Outcome
         }
     }
     let report = import(&mut library, &request, arguments, session)?;
-    answer(&report, arguments, session)
+    let findings = findings(&library, &report, session)?;
+    answer(&report, &findings, arguments, session)
+}
+
+/// Most entries of an import that are audited at once; a larger one is left to `biot audit`.
+const MOST_AUDITED: u64 = 5_000;
+
+/// What the audit finds of the entries that came in.
+fn findings(library: &Library, report: &ImportReport, session: &mut Session) -> Result<Vec<Flagged>, Failure> {
+    let Some(label) = &report.label else {
+        return Ok(Vec::new());
+    };
+    if report.added.entries > MOST_AUDITED {
+        session.notice("So many entries are not audited on the way in; biot audit looks at them.");
+        return Ok(Vec::new());
+    }
+    let batches = review::batches(library)?;
+    match batches.iter().find(|batch| batch.what == *label) {
+        Some(batch) => Ok(audit::of_batch(library, &batch.uid, &Settings::default())?),
+        None => Ok(Vec::new()),
+    }
 }
 
 fn import(
@@ -204,14 +227,20 @@ fn import(
     Ok(result?)
 }
 
-fn answer(report: &ImportReport, arguments: &ImportArguments, session: &mut Session) -> Result<Outcome, Failure> {
+fn answer(
+    report: &ImportReport,
+    findings: &[Flagged],
+    arguments: &ImportArguments,
+    session: &mut Session,
+) -> Result<Outcome, Failure> {
     if let (Some(path), Some(file)) = (&arguments.save_mapping, report.files.first()) {
         save_mapping(path, &Mapping::of(&file.assignment))?;
     }
-    session.answer(&report::import::ImportJson::from(report), |page| {
+    session.answer(&report::import::ImportJson::new(report, findings), |page| {
         report::import::summary(report, page);
+        report::import::findings(findings, page);
     })?;
-    Ok(outcome(report))
+    Ok(if findings.is_empty() { outcome(report) } else { Outcome::WithFindings })
 }
 
 fn outcome(report: &ImportReport) -> Outcome {

@@ -1,7 +1,9 @@
 //! What an import came to, or would come to: for a person, and as JSON.
 
+use super::audit::{self, FindingJson};
 use super::{Column, Page, Table};
 use crate::exchange::rows::About;
+use crate::tasks::audit::Flagged;
 use crate::tasks::import::{FileReport, ImportReport, RefusedRow};
 use serde::Serialize;
 
@@ -219,6 +221,26 @@ pub struct ImportJson<'a> {
     joined_beyond: u64,
     /// Rows refused; the first ones.
     refused: Vec<RefusedJson<'a>>,
+    /// What the audit finds of the entries that came in.
+    findings: Vec<FindingJson>,
+}
+
+/// Most findings of an import that are written out.
+const MOST_FINDINGS: usize = 20;
+
+/// Writes what the audit finds of the entries that came in, the gravest first.
+pub fn findings(findings: &[Flagged], page: &mut Page) {
+    if findings.is_empty() {
+        return;
+    }
+    page.heading("Findings");
+    for finding in findings.iter().take(MOST_FINDINGS) {
+        audit::one(&FindingJson::from(finding), page);
+    }
+    let hidden = findings.len().saturating_sub(MOST_FINDINGS);
+    if hidden > 0 {
+        page.note(&format!("{hidden} more are not listed; biot audit lists all."));
+    }
 }
 
 /// A file.
@@ -278,9 +300,11 @@ struct CandidateJson<'a> {
     name: &'a str,
 }
 
-impl<'a> From<&'a ImportReport> for ImportJson<'a> {
-    fn from(report: &'a ImportReport) -> Self {
+impl<'a> ImportJson<'a> {
+    /// What an import did, with what the audit finds of the entries that came in.
+    pub fn new(report: &'a ImportReport, findings: &[Flagged]) -> Self {
         Self {
+            findings: findings.iter().map(FindingJson::from).collect(),
             dry_run: report.is_trial,
             batch: report.label.as_deref(),
             added: report.added.entries,
