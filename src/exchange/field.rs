@@ -119,7 +119,7 @@ fields! {
     /// Printed time of the reading.
     TimeNote = "time_note" ["time note", "time of reading"],
     /// Enantiomeric excess, per cent.
-    Ee = "ee" ["ee percent", "enantiomeric excess", "enantiomerenüberschuss", "ee %", "e.e.", "% ee"],
+    Ee = "ee" ["ee percent", "enantiomeric excess", "enantiomerenüberschuss", "ee %", "e.e", "% ee"],
     /// Method of the enantiomeric excess.
     EeMethod = "ee_method" ["ee method", "method of ee"],
     /// Whether the enantiomeric excess is a lower bound.

@@ -655,6 +655,9 @@ impl Import<'_, '_> {
         if !self.request.may_add_compounds {
             return Ok(Err(Box::new(self.unknown(given)?)));
         }
+        if is_repeating_unit(given) {
+            new.smiles.clone_from(&given.smiles);
+        }
         if let Some(name) = given.name.as_deref().filter(|name| name.starts_with('#')) {
             return Ok(Err(Box::new(Unidentified::new(format!("there is no compound {name}")))));
         }
@@ -786,12 +789,17 @@ fn refused<T>(reason: String) -> Result<T, Choosing> {
     Err(Choosing::Refused(Box::new(Unidentified::new(reason))))
 }
 
+/// A repeating unit (`*` in its SMILES) is no structure: its name and descriptor decide, and the SMILES is kept as text.
+fn is_repeating_unit(given: &GivenCompound) -> bool {
+    given.descriptor.is_some() && given.smiles.as_ref().is_some_and(|smiles| smiles.contains('*'))
+}
+
 fn request(given: &GivenCompound) -> CompoundRequest {
     CompoundRequest {
         name: given.name.clone(),
         other_names: given.other_names.clone(),
         cas: given.cas.clone(),
-        smiles: given.smiles.clone(),
+        smiles: given.smiles.clone().filter(|_| !is_repeating_unit(given)),
         inchi: given.inchi.clone(),
         descriptor: given.descriptor.clone(),
     }

@@ -512,6 +512,21 @@ fn a_row_is_joined_by_structure_and_contradictions_are_refused() {
 }
 
 #[test]
+fn a_repeating_unit_is_known_by_name_and_descriptor() {
+    let mut place = Place::new();
+    let file = place.file(
+        "polymer.csv",
+        "name,smiles,descriptor,value,citation\npoly acid,*O[C@@H](C)C(*)=O,poly[(R)-acid],-150,X\n\
+         poly acid,*O[C@@H](C)C(*)=O,,-151,X\n",
+    );
+    let report = place.take(&file);
+    assert_eq!(counts(&report), (1, 0, 1), "{:?}", report.refusals);
+    let compound = place.library.compound(place.entries()[0].compound).unwrap();
+    assert_eq!(compound.smiles.as_deref(), Some("*O[C@@H](C)C(*)=O"));
+    assert_eq!(counts(&place.take(&file)), (0, 1, 1));
+}
+
+#[test]
 fn a_mapping_is_told_saved_and_used_again() {
     let mut place = Place::new();
     let file = place.file("own.csv", "Was;Wert;Konz.;Wo\nacid M;-3,5;2,5;Invented Lett. 1\n");
