@@ -4,12 +4,12 @@ use super::args;
 use super::change::ChangeOptions;
 use super::failure::file_failure;
 use super::{Failure, Fault, Outcome, Session};
+use crate::audit::Settings;
 use crate::exchange::mapping::{Mapping, MappingError};
 use crate::exchange::record::{Defaults, GivenCompound};
 use crate::exchange::references::{self, References};
 use crate::exchange::rows::{Format, ReadError, ReadOptions};
 use crate::library::{Access, Hand, Identity, Library, SourceKind};
-use crate::audit::Settings;
 use crate::report;
 use crate::tasks::audit::{self, Flagged};
 use crate::tasks::import::{self, ImportError, ImportReport, ImportRequest, RejectsTo};
@@ -240,7 +240,11 @@ fn answer(
         report::import::summary(report, page);
         report::import::findings(findings, page);
     })?;
-    Ok(if findings.is_empty() { outcome(report) } else { Outcome::WithFindings })
+    Ok(if findings.is_empty() {
+        outcome(report)
+    } else {
+        Outcome::WithFindings
+    })
 }
 
 fn outcome(report: &ImportReport) -> Outcome {
