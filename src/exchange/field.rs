@@ -142,6 +142,8 @@ fields! {
     Substance = "substance" ["substance as printed", "name as printed", "name in source"],
     /// How the figure was seen.
     Seen = "seen" ["seen in source"],
+    /// Stable id of an entry that an export wrote.
+    Uid = "uid" ["entry uid"],
     /// Remark.
     Comment = "comment" ["comments", "remark", "remarks", "note", "notes", "bemerkung", "bemerkungen", "kommentar"],
     /// Why the entry is kept out of pooling.
@@ -181,14 +183,12 @@ pub struct Heading {
 }
 
 /// Headings that are left out when read: what the program itself writes of an entry beside what an import needs.
-const IGNORED: [&str; 13] = [
+const IGNORED: [&str; 11] = [
     "reason",
     "rejected",
     "state",
     "revision",
     "entry",
-    "uid",
-    "entry uid",
     "compound uid",
     "source uid",
     "molar mass",

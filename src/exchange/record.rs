@@ -101,6 +101,8 @@ pub struct Record {
     pub substance: Option<String>,
     /// How the figure was seen.
     pub seen: Option<String>,
+    /// Stable id of the entry, where an export wrote it.
+    pub uid: Option<String>,
     /// Remark.
     pub comment: Option<String>,
     /// Why it is kept out of pooling.
@@ -337,6 +339,7 @@ impl Maker {
                 .unwrap_or(Hand::Unclear),
             substance: cells.owned(Field::Substance),
             seen: cells.owned(Field::Seen),
+            uid: cells.owned(Field::Uid),
             comment: cells.owned(Field::Comment),
             kept_out: cells.owned(Field::KeptOut),
             method: (method != LimitMethod::default()).then_some(method),

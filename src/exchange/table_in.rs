@@ -49,6 +49,7 @@ pub(super) fn read<E: From<ReadError>>(
         ),
     })?;
 
+    let ends_in_two = probe.windows(2).any(|pair| pair == b"\r\n");
     let record_bytes = Rc::new(Cell::new(0));
     let file_bytes = Rc::new(Cell::new(0));
     let counted = Counted {
@@ -71,7 +72,10 @@ pub(super) fn read<E: From<ReadError>>(
             return Ok(());
         }
         record_bytes.set(0);
-        let line = record.position().map_or(0, csv::Position::line);
+        // The reader takes the second half of "\r\n" for the beginning of the next record and counts its line there.
+        let line = record
+            .position()
+            .map_or(0, |p| p.line() + u64::from(ends_in_two && p.byte() > 0));
         if at < shape.heading_row {
             at += 1;
             continue;

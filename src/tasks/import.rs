@@ -7,6 +7,7 @@
 use super::curate::{CompoundRequest, CurateError, find_compound};
 use super::resolve::{self, Candidate, Resolution, resolve_exactly};
 use crate::compound::{CasNumber, Formula, Structure};
+use crate::exchange::field::Field;
 use crate::exchange::mapping::{Assignment, Mapping, MappingError};
 use crate::exchange::record::{Defaults, GivenCompound, Maker, Record, Refusal, folded_name};
 use crate::exchange::rejects::Rejects;
@@ -442,6 +443,31 @@ impl Import<'_, '_> {
 
     fn add(&mut self, row: &Row, assignment: &Assignment) -> Result<Ending, RowError> {
         let record = self.maker.record(row, assignment)?;
+        if let Some(entry) = record
+            .uid
+            .as_deref()
+            .map(|uid| self.before.entry_by_uid(uid))
+            .transpose()?
+            .flatten()
+        {
+            return if entry.statement == record.statement {
+                Ok(Ending::Present)
+            } else {
+                let reason = format!(
+                    "entry #{} with this uid is in the library and differs; change it with biot edit {}, or empty the \
+                     cell to add the row as a new entry",
+                    entry.id, entry.id
+                );
+                Err(RowError::Refused(
+                    Refusal {
+                        field: Some(Field::Uid),
+                        column: Some("uid".to_owned()),
+                        reason,
+                    },
+                    Vec::new(),
+                ))
+            };
+        }
         let identified = self.identify(&record.compound)?;
         let key = format!("import|{}", record.key(&identified.identity));
         // What is there already is so even where its compound is no longer found by the name the file gives.
@@ -450,9 +476,9 @@ impl Import<'_, '_> {
         }
         let compound = identified.result.map_err(|why| {
             let refusal = Refusal {
-                field: Some(crate::exchange::field::Field::Compound),
+                field: Some(Field::Compound),
                 column: assignment
-                    .column(crate::exchange::field::Field::Compound)
+                    .column(Field::Compound)
                     .and_then(|column| assignment.headings.get(column).cloned()),
                 reason: why.reason,
             };

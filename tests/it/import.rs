@@ -912,3 +912,13 @@ fn what_an_export_writes_can_be_imported() {
         }
     }
 }
+
+/// A row keeps its line number whichever way lines end, and an entry that an export wrote is there already.
+#[test]
+fn lines_that_end_in_two_characters_are_counted_once() {
+    let mut place = Place::new();
+    let text = "name,value,solvent,citation\r\nL-proline,-85.2,H2O,Invented J. 1 (2021) 3\r\nL-proline,abc,H2O,Invented J. 1 (2021) 3\r\n";
+    let report = place.take(&place.file("two.csv", text));
+    let lines: Vec<u64> = report.refusals.iter().map(|refused| refused.line).collect();
+    assert!(lines.ends_with(&[3]), "{lines:?}");
+}
