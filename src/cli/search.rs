@@ -15,6 +15,7 @@ use clap::Args;
 #[command(after_help = "Examples:\n  \
     biot search menthol                       every stereoisomer, with the signs of its values\n  \
     biot search \"(1R,2S,5R)-menthol\"          by name; dashes, Greek letters and case do not matter\n  \
+    biot search chol                          by the beginning of a word, three letters or more\n  \
     biot search 89-78-1                       by CAS number; an InChIKey, formula or DOI will do too\n  \
     biot search C10H20O --solvent EtOH --sign -\n  \
     biot search camphor --line 546 --json")]

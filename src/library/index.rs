@@ -29,11 +29,23 @@ const WRITER_MEMORY: usize = 64 << 20;
 /// Words of at least this many letters may hold one typing error.
 pub(super) const LONG_WORD: usize = 6;
 
+/// Words are taken for the beginning of longer ones from this many letters on.
+pub(super) const SHORTEST_BEGINNING: usize = 3;
+
 /// How many names are taken from the index before they are ranked.
 const N_CANDIDATES: usize = 120;
 
+/// How many names with words that begin as typed are taken from the index before they are ranked.
+const N_BEGUN_CANDIDATES: usize = 400;
+
 /// Most spellings a word with a typing error is taken for.
 const MOST_SPELLINGS: usize = 64;
+
+/// Most longer words a beginning is taken for, the shortest ones.
+const MOST_BEGUN: usize = 256;
+
+/// Most words of the dictionary looked at for one beginning.
+const MOST_BEGUN_READ: usize = 10_000;
 
 /// An index that shows the present state, or the newest one that could be had.
 pub(super) struct NameIndex {
@@ -58,6 +70,14 @@ struct Shown {
     line: i64,
     /// That line's hash.
     hash: String,
+}
+
+/// A word typed, as the words of names it may stand for.
+struct WordTyped {
+    /// The word itself, or, where it is long, its spellings with one typing error.
+    spellings: Vec<Term>,
+    /// Longer words that begin with it.
+    begun: Vec<Term>,
 }
 
 #[derive(Clone, Copy)]
@@ -136,19 +156,24 @@ impl NameIndex {
         for (field, text) in [(self.fields.folded, &folded), (self.fields.stem, &stem)] {
             if has_long_word(text) && text.len() <= 1000 {
                 let spellings = Self::spellings(&searcher, field, text)?;
-                found.extend(Self::names(&searcher, &any_of(&spellings))?);
+                found.extend(Self::names(&searcher, &any_of(&spellings), N_CANDIDATES)?);
             }
         }
-        // All words, each with one typing error; then any of them.
-        let clauses = self.word_clauses(&searcher, typed)?;
-        if !clauses.is_empty() {
-            let all: Vec<_> = clauses.iter().map(|clause| (Occur::Must, clause.box_clone())).collect();
-            let with_all = Self::names(&searcher, &BooleanQuery::new(all))?;
-            let none_with_all = with_all.is_empty();
-            found.extend(with_all);
-            if none_with_all && found.is_empty() {
-                let any = clauses.into_iter().map(|clause| (Occur::Should, clause)).collect();
-                found.extend(Self::names(&searcher, &BooleanQuery::new(any))?);
+        // All words, each with one typing error; then all, each whole or begun; then any of them.
+        let words = self.words_typed(&searcher, typed)?;
+        if !words.is_empty() {
+            let all = words.iter().map(|word| must(&word.spellings)).collect();
+            found.extend(Self::names(&searcher, &BooleanQuery::new(all), N_CANDIDATES)?);
+            if words.iter().any(|word| !word.begun.is_empty()) {
+                let all = words
+                    .iter()
+                    .map(|word| must(&[word.spellings.as_slice(), &word.begun].concat()))
+                    .collect();
+                found.extend(Self::names(&searcher, &BooleanQuery::new(all), N_BEGUN_CANDIDATES)?);
+            }
+            if found.is_empty() {
+                let any: Vec<Term> = words.into_iter().flat_map(|word| word.spellings).collect();
+                found.extend(Self::names(&searcher, &any_of(&any), N_CANDIDATES)?);
             }
         }
         Ok(found.into_iter().collect())
@@ -187,9 +212,9 @@ impl NameIndex {
         Ok(sources)
     }
 
-    /// One clause for each word typed: the word, or, where it is long, its spellings with one typing error.
-    fn word_clauses(&self, searcher: &Searcher, typed: &str) -> Result<Vec<Box<dyn Query>>, LibraryError> {
-        let mut clauses = Vec::new();
+    /// What each word typed may stand for in a name; words of one letter, locants and descriptors are left out.
+    fn words_typed(&self, searcher: &Searcher, typed: &str) -> Result<Vec<WordTyped>, LibraryError> {
+        let mut words = Vec::new();
         for token in name::tokens(typed) {
             if token.kind == TokenKind::Descriptor {
                 continue;
@@ -205,9 +230,43 @@ impl NameIndex {
             } else {
                 vec![Term::from_field_text(self.fields.tokens, &word)]
             };
-            clauses.push(Box::new(any_of(&spellings)) as Box<dyn Query>);
+            let begun = if n_letters >= SHORTEST_BEGINNING {
+                self.begun(searcher, &word)?
+            } else {
+                Vec::new()
+            };
+            words.push(WordTyped { spellings, begun });
         }
-        Ok(clauses)
+        Ok(words)
+    }
+
+    /// The longer words that begin with a text, the shortest first; descriptors, such as `trans`, are no words.
+    fn begun(&self, searcher: &Searcher, beginning: &str) -> Result<Vec<Term>, LibraryError> {
+        let mut words: BTreeSet<(usize, String)> = BTreeSet::new();
+        for segment in searcher.segment_readers() {
+            let inverted = segment.inverted_index(self.fields.tokens)?;
+            let dictionary = inverted.terms();
+            let mut terms = dictionary
+                .range()
+                .gt(beginning)
+                .into_stream()
+                .map_err(TantivyError::from)?;
+            let mut n_read = 0;
+            while n_read < MOST_BEGUN_READ && terms.advance() && terms.key().starts_with(beginning.as_bytes()) {
+                n_read += 1;
+                if let Ok(word) = std::str::from_utf8(terms.key()) {
+                    words.insert((word.len(), word.to_owned()));
+                }
+                if words.len() > MOST_BEGUN {
+                    words.pop_last();
+                }
+            }
+        }
+        Ok(words
+            .into_iter()
+            .filter(|(_, word)| name::descriptors(&format!("{word}-")).is_empty())
+            .map(|(_, word)| Term::from_field_text(self.fields.tokens, &word))
+            .collect())
     }
 
     /// The terms of a field within one insertion, deletion, exchange or transposition of a text.
@@ -230,8 +289,9 @@ impl NameIndex {
         Ok(spellings.into_iter().collect())
     }
 
-    fn names(searcher: &Searcher, query: &dyn Query) -> Result<Vec<(i64, i64)>, LibraryError> {
-        let top = searcher.search(query, &TopDocs::with_limit(N_CANDIDATES).order_by_score())?;
+    /// The names that meet a query best, not more than a number.
+    fn names(searcher: &Searcher, query: &dyn Query, most: usize) -> Result<Vec<(i64, i64)>, LibraryError> {
+        let top = searcher.search(query, &TopDocs::with_limit(most).order_by_score())?;
         let columns = searcher
             .segment_readers()
             .iter()
@@ -466,6 +526,10 @@ fn words_of(text: &str) -> Vec<String> {
         .filter(|word| !word.is_empty())
         .map(ToOwned::to_owned)
         .collect()
+}
+
+fn must(terms: &[Term]) -> (Occur, Box<dyn Query>) {
+    (Occur::Must, Box::new(any_of(terms)))
 }
 
 fn any_of(terms: &[Term]) -> BooleanQuery {

@@ -5,7 +5,7 @@
 use super::Library;
 use super::error::LibraryError;
 use super::folded;
-use super::index::{LONG_WORD, NameIndex, words_of_name};
+use super::index::{LONG_WORD, NameIndex, SHORTEST_BEGINNING, words_of_name};
 use super::types::{Compound, CompoundId, EntryKind, ReviewState, Source, SourceId};
 use crate::compound::Formula;
 use crate::compound::name;
@@ -37,6 +37,8 @@ pub enum Why {
     TypingErrorInStem,
     /// By a name that holds all words typed.
     AllWords,
+    /// By a name with words that begin with the words typed.
+    BeginsWith,
     /// By a name that holds some of the words typed.
     SomeWords,
 }
@@ -223,10 +225,17 @@ impl Library {
                 Why::TypingError
             } else if is_typing_error(&typed_stem, &stem) {
                 Why::TypingErrorInStem
-            } else if words_missing(&typed_words, &words_of_name(&name)) == 0 {
-                Why::AllWords
             } else {
-                Why::SomeWords
+                let words = words_of_name(&name);
+                if holds_all(&words, &typed_words, is_word_meant) {
+                    Why::AllWords
+                } else if holds_all(&words, &typed_words, |typed, word| {
+                    is_word_meant(typed, word) || is_beginning(typed, word)
+                }) {
+                    Why::BeginsWith
+                } else {
+                    Why::SomeWords
+                }
             };
             let rank = Rank::of(why, strsim::osa_distance(&typed_folded, &folded), folded.len());
             ranked.push((rank, name, CompoundId(compound)));
@@ -392,16 +401,19 @@ fn is_typing_error(typed: &str, meant: &str) -> bool {
     before + changed_meant.len() + after >= LONG_WORD
 }
 
-/// How many typed words a name lacks; a long word may differ by one typing error.
-fn words_missing(typed: &[String], name: &[String]) -> usize {
-    typed
-        .iter()
-        .filter(|word| {
-            !name
-                .iter()
-                .any(|other| other == *word || (other.chars().count() >= LONG_WORD && is_typing_error(word, other)))
-        })
-        .count()
+/// Whether each word typed may stand for some word of a name.
+fn holds_all(words: &[String], typed: &[String], may_be: impl Fn(&str, &str) -> bool) -> bool {
+    typed.iter().all(|typed| words.iter().any(|word| may_be(typed, word)))
+}
+
+/// Whether a word typed is the one meant; a long word may differ by one typing error.
+fn is_word_meant(typed: &str, meant: &str) -> bool {
+    typed == meant || (meant.chars().count() >= LONG_WORD && is_typing_error(typed, meant))
+}
+
+/// Whether a word typed is the beginning of another, and long enough to be taken for it.
+fn is_beginning(typed: &str, meant: &str) -> bool {
+    typed.chars().filter(|c| c.is_alphabetic()).count() >= SHORTEST_BEGINNING && meant.starts_with(typed)
 }
 
 /// A DOI without resolver or label.
@@ -450,6 +462,14 @@ mod tests {
         assert!(!is_typing_error("2-methylbutane", "3-methylbutane"));
         assert!(!is_typing_error("serinr", "serinr"));
         assert!(!is_typing_error("borane", "borame hydride"));
+    }
+
+    #[test]
+    fn a_beginning_has_three_letters() {
+        assert!(is_beginning("cho", "cholesterol"));
+        assert!(!is_beginning("ch", "cholesterol"));
+        assert!(!is_beginning("17-", "17-beta"));
+        assert!(!is_beginning("esterol", "cholesterol"));
     }
 
     #[test]

@@ -275,7 +275,7 @@ pub struct HitJson {
     pub compound: CompoundJson,
     /// The name, number or formula that matched.
     pub matched: String,
-    /// How it matched: `inchikey`, `cas`, `doi`, `formula`, `name`, `stem`, `typing-error` or `words`.
+    /// How it matched: `inchikey`, `cas`, `doi`, `formula`, `name`, `stem`, `typing-error`, `begins-with` or `words`.
     pub found_by: &'static str,
     /// Literature values that are not withdrawn.
     pub values: usize,
@@ -311,6 +311,7 @@ impl From<&Summary> for HitJson {
                 Why::ExactName => "name",
                 Why::SameStem => "stem",
                 Why::TypingError | Why::TypingErrorInStem => "typing-error",
+                Why::BeginsWith => "begins-with",
                 Why::AllWords | Why::SomeWords => "words",
             },
             values: entries.n_values,

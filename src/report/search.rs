@@ -36,6 +36,8 @@ pub fn list(text: &str, search: &Search, limit: usize, is_filtered: bool, page: 
             Why::InchiKey | Why::Cas | Why::Doi | Why::Formula | Why::ExactName => String::new(),
             Why::SameStem => "same name but for descriptors".to_owned(),
             Why::TypingError | Why::TypingErrorInStem => format!("near {}", hit.matched),
+            Why::BeginsWith if hit.matched == compound.name => "word begins with it".to_owned(),
+            Why::BeginsWith => format!("word begins with it: {}", hit.matched),
             Why::AllWords | Why::SomeWords if hit.matched == compound.name => String::new(),
             Why::AllWords | Why::SomeWords => hit.matched.clone(),
         };

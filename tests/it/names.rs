@@ -3,7 +3,7 @@
 
 use crate::starter::starter_library;
 use biot::compound::name::{self, TokenKind};
-use biot::library::{Compound, CompoundId, Filter, Library};
+use biot::library::{Compound, CompoundId, Filter, Library, Why};
 use biot::tasks::resolve::{By, Resolution, resolve};
 use std::collections::BTreeMap;
 
@@ -126,6 +126,94 @@ fn one_typing_error_in_a_long_word_is_forgiven() {
         Vec::<String>::new(),
         "a typing error was taken for what it may mean"
     );
+}
+
+/// Words of six or more letters, by their first four: a hundred and twenty names drawn by chance.
+#[test]
+#[expect(clippy::print_stdout, reason = "what was measured is shown by the test run")]
+fn the_beginning_of_a_word_finds_its_owners() {
+    let (_folder, library) = starter_library();
+    let owners = owners(&library);
+    let mut random = Seeded(20_261_126);
+    let mut words: Vec<(String, &Vec<CompoundId>)> = Vec::new();
+    for (name, ids) in owners.values() {
+        for token in name::tokens(name) {
+            let is_word = token.kind == TokenKind::Word && token.text.chars().all(|c| c.is_ascii_lowercase());
+            if is_word && token.text.len() >= 6 {
+                words.push((token.text, ids));
+            }
+        }
+    }
+    let (mut by_beginning, mut most, mut cut) = (0, 0, 0);
+    for _ in 0..120 {
+        let (word, ids) = &words[random.below(words.len())];
+        let typed = &word[..4];
+        let found = library.search(typed, &Filter::default(), 1000).unwrap();
+        assert_eq!(found.notice, None);
+        for id in *ids {
+            let hit = found.hits.iter().find(|hit| hit.compound.id == *id);
+            if hit.is_none() && found.hits.len() == 200 {
+                // The list is cut there.
+                cut += 1;
+                continue;
+            }
+            let hit = hit.unwrap_or_else(|| panic!("{typed} does not find {word} of {id:?}"));
+            // Another name of the compound may fit better.
+            assert!(hit.why <= Why::BeginsWith, "{typed}: {hit:?}");
+        }
+        let begun = found.hits.iter().filter(|hit| hit.why == Why::BeginsWith);
+        for hit in begun.clone() {
+            let words = name::tokens(&hit.matched);
+            assert!(
+                words.iter().any(|word| word.text.starts_with(typed)),
+                "{typed}: {hit:?}"
+            );
+        }
+        by_beginning += usize::from(begun.count() > 0);
+        most = most.max(found.hits.len());
+        assert!(found.hits.is_sorted_by_key(|hit| hit.why), "{typed}");
+        // Never decided, only offered.
+        if found.hits.iter().all(|hit| hit.why >= Why::BeginsWith) {
+            let Resolution::Unknown { nearest, .. } = resolve(&library, typed).unwrap() else {
+                panic!("the beginning {typed} was taken for a name");
+            };
+            assert!(!nearest.is_empty(), "{typed}");
+        }
+    }
+    println!("120 beginnings, {by_beginning} of them of some longer word; {most} compounds at most, {cut} cut off");
+    assert!(by_beginning > 110 && cut <= 2, "{by_beginning}, {cut}");
+}
+
+#[test]
+fn a_beginning_has_three_letters_and_stands_after_whole_words() {
+    let (_folder, library) = starter_library();
+    let search = |typed: &str| library.search(typed, &Filter::default(), 1000).unwrap().hits;
+    let names = |typed: &str| -> Vec<String> { search(typed).into_iter().map(|hit| hit.compound.name).collect() };
+    assert!(
+        names("chol").contains(&"(−)-cholesterol".to_owned()),
+        "{:?}",
+        names("chol")
+    );
+    assert!(
+        names("CHO").contains(&"(−)-cholesterol".to_owned()),
+        "{:?}",
+        names("CHO")
+    );
+    assert!(names("ch").is_empty(), "{:?}", names("ch"));
+    assert!(names("lesterol").is_empty(), "{:?}", names("lesterol"));
+    // Each word may be a beginning.
+    assert_eq!(search("tart aci")[0].why, Why::BeginsWith);
+    // A descriptor is no word.
+    assert!(search("tra").iter().all(|hit| {
+        let words = name::tokens(&hit.matched);
+        let mut words = words.iter().filter(|word| word.kind == TokenKind::Word);
+        words.any(|word| word.text.starts_with("tra"))
+    }));
+    // Whole words come first.
+    let hits = search("methyl");
+    assert_eq!(hits[0].why, Why::AllWords, "{hits:?}");
+    assert!(hits.iter().any(|hit| hit.why == Why::BeginsWith), "{hits:?}");
+    assert!(hits.is_sorted_by_key(|hit| hit.why), "{hits:?}");
 }
 
 fn one(resolution: Resolution) -> Compound {
