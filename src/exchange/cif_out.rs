@@ -2,7 +2,7 @@
 //!
 //! Written in the CIF 1.1 syntax (International Tables for Crystallography G, 2005, ch. 2.2): ASCII, Greek letters and
 //! accents as backslash codes, long texts in semicolon fields. The rotation is written by [`crate::notation`]. Not for:
-//! reading ([`super::cif_in`]).
+//! reading (`cif_in.rs`).
 
 use super::cif_text::{ascii, prose};
 use super::export::{ExportError, Exported, LeftOut, Limit, Row, Sink};

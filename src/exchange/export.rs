@@ -1,6 +1,6 @@
 //! Writing entries to a file of any format, one after the other, in memory that does not grow with the library.
 //!
-//! [`export`] picks the entries; each format is a [`Sink`] in a file of its own, but for the bundle, which holds
+//! [`export`] picks the entries; each format is a `Sink` in a file of its own, but for the bundle, which holds
 //! compounds and sources of their own ([`super::bundle`]). What a format cannot hold is named by
 //! [`Format::cannot_hold`].
 

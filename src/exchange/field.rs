@@ -1,6 +1,6 @@
 //! The fields an imported row can have, and the headings by which a column is known to hold one.
 //!
-//! A heading may name its unit ("T/°C", "c (mg/mL)", "path_mm") and, for a rotation, its conditions ("[α]D20 (CHCl3)").
+//! A heading may name its unit ("T/°C", "c (mg/mL)", "path_mm") and, for a rotation, its conditions ("`[α]D20 (CHCl3)`").
 //! A heading that is not in the table is never guessed at. Start reading at [`recognise`].
 
 use crate::notation;
