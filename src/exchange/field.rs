@@ -92,7 +92,7 @@ fields! {
     /// Decimals of the printed numbers of a row, by column, as an export writes them: `value 2; conc 1`.
     Digits = "digits" [],
     /// Medium of the wavelength: air or vacuum.
-    Medium = "medium" [],
+    Medium = "medium" ["wavelength medium"],
     /// Solvent.
     Solvent = "solvent" ["lösungsmittel", "lösemittel", "solvant", "disolvente", "solvente", "lm"],
     /// Concentration or a range of it.
