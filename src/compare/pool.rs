@@ -7,7 +7,6 @@ use super::effects::{Case, EffectTable};
 use super::filter::{Datum, Priors, SharedDraw, run};
 use super::mixture::Mixture;
 use super::reference::{HandKnown, Reference, SampleExcess};
-use crate::quantity::SpecificRotation;
 use crate::solvent::{Kinship, kinship};
 use serde::Serialize;
 
@@ -430,14 +429,5 @@ fn shares(data: &[Datum], gross: &[f64], tau: f64, excess_shape: f64) -> Vec<f64
         raw.into_iter().map(|w| w / total).collect()
     } else {
         vec![1.0 / data.len() as f64; data.len()]
-    }
-}
-
-impl Pooling {
-    /// The pooled specific rotation, when there is one.
-    pub fn value(&self) -> Option<SpecificRotation> {
-        self.pooled
-            .as_ref()
-            .map(|pooled| SpecificRotation::from_conventional(pooled.value))
     }
 }

@@ -365,11 +365,11 @@ pub fn entry_from(record: Record, compound: CompoundId, source: SourceId) -> Res
 }
 
 fn write_statement(s: &Statement, record: &mut Writer) {
-    record.text("kind", Some(rotation_word(s.kind)));
+    record.text("kind", Some(RotationKind::as_str(s.kind)));
     record.printed("value", s.value);
     record.printed("low", s.low);
     record.printed("high", s.high);
-    record.text("sign", Some(sign_word(s.sign)));
+    record.text("sign", Some(Sign::as_str(s.sign)));
     record.printed("plus_minus", s.plus_minus);
     if s.approx {
         record.flag("approx", true);
@@ -413,14 +413,14 @@ fn write_statement(s: &Statement, record: &mut Writer) {
     }
     record.text("form", s.form.as_ref());
     record.text("basis", s.basis.as_ref());
-    record.text("stage", s.stage.map(stage_word));
+    record.text("stage", s.stage.map(Stage::as_str));
     record.text("time_note", s.time_note.as_ref());
     if let Some(ee) = &s.ee {
         record.printed("ee_percent", Some(ee.percent));
         record.flag("ee_at_least", ee.at_least);
         record.text("ee_method", ee.method.as_ref());
     }
-    record.text("role", s.role.map(role_word));
+    record.text("role", s.role.map(Role::as_str));
     record.text("enantiomer_note", s.enantiomer_note.as_ref());
     record.text("as_printed", Some(&s.as_printed));
     record.text("place", s.place.as_ref());
@@ -429,11 +429,11 @@ fn write_statement(s: &Statement, record: &mut Writer) {
 
 fn read_statement(fields: &mut Reader) -> Result<Statement, FieldError> {
     Ok(Statement {
-        kind: fields.needed_word("kind", rotation_from_word)?,
+        kind: fields.needed_word("kind", RotationKind::from_word)?,
         value: fields.printed("value")?,
         low: fields.printed("low")?,
         high: fields.printed("high")?,
-        sign: fields.needed_word("sign", sign_from_word)?,
+        sign: fields.needed_word("sign", Sign::from_word)?,
         plus_minus: fields.printed("plus_minus")?,
         approx: fields.flag("approx")?.unwrap_or(false),
         temperature: temperature(fields)?,
@@ -446,10 +446,10 @@ fn read_statement(fields: &mut Reader) -> Result<Statement, FieldError> {
         },
         form: fields.text("form")?,
         basis: fields.text("basis")?,
-        stage: fields.word("stage", stage_from_word)?,
+        stage: fields.word("stage", Stage::from_word)?,
         time_note: fields.text("time_note")?,
         ee: excess(fields)?,
-        role: fields.word("role", role_from_word)?,
+        role: fields.word("role", Role::from_word)?,
         enantiomer_note: fields.text("enantiomer_note")?,
         as_printed: fields.text("as_printed")?.unwrap_or_default(),
         place: fields.text("place")?,
@@ -677,45 +677,6 @@ fn wrong(field: &str, found: &str, expected: &str) -> FieldError {
         expected: expected.to_owned(),
     }
 }
-
-/// Defines the words of an enum of a lower module.
-macro_rules! words {
-    ($type:ident, $to:ident, $from:ident, $($variant:ident = $word:literal),+) => {
-        fn $to(value: $type) -> &'static str {
-            match value { $($type::$variant => $word),+ }
-        }
-
-        fn $from(word: &str) -> Option<$type> {
-            match word { $($word => Some($type::$variant),)+ _ => None }
-        }
-    };
-}
-
-words!(
-    RotationKind,
-    rotation_word,
-    rotation_from_word,
-    Specific = "specific",
-    Observed = "observed",
-    Molar = "molar"
-);
-words!(
-    Sign,
-    sign_word,
-    sign_from_word,
-    Stated = "stated",
-    NotStated = "not-stated",
-    Ambiguous = "ambiguous"
-);
-words!(Stage, stage_word, stage_from_word, Initial = "initial", Final = "final");
-words!(
-    Role,
-    role_word,
-    role_from_word,
-    Measured = "measured",
-    Lit = "lit",
-    Compiled = "compiled"
-);
 
 #[cfg(test)]
 mod tests {

@@ -63,11 +63,11 @@ pub(super) fn content_values(content: &EntryContent) -> Vec<Value> {
     row.text(content.comment.as_deref());
     row.text(content.method.as_ref().and_then(|method| method.preparation.as_deref()));
     row.printed(content.method.as_ref().and_then(|method| method.divide_by));
-    row.word(rotation_word(statement.kind));
+    row.word(RotationKind::as_str(statement.kind));
     row.printed(statement.value);
     row.printed(statement.low);
     row.printed(statement.high);
-    row.word(sign_word(statement.sign));
+    row.word(Sign::as_str(statement.sign));
     row.printed(statement.plus_minus);
     row.integer(i64::from(statement.approx));
     match &statement.temperature {
@@ -120,7 +120,7 @@ pub(super) fn content_values(content: &EntryContent) -> Vec<Value> {
     row.real(statement.path.map(Length::decimetres));
     row.text(statement.form.as_deref());
     row.text(statement.basis.as_deref());
-    row.text(statement.stage.map(stage_word));
+    row.text(statement.stage.map(Stage::as_str));
     row.text(statement.time_note.as_deref());
     match &statement.ee {
         None => row.nulls(4),
@@ -130,7 +130,7 @@ pub(super) fn content_values(content: &EntryContent) -> Vec<Value> {
             row.text(ee.method.as_deref());
         }
     }
-    row.text(statement.role.map(role_word));
+    row.text(statement.role.map(Role::as_str));
     row.text(statement.enantiomer_note.as_deref());
     row.word(&statement.as_printed);
     row.text(statement.place.as_deref());
@@ -179,11 +179,11 @@ pub(super) fn entry_from_row(row: &Row<'_>) -> Result<Entry, LibraryError> {
 
 fn statement(fields: &mut Fields<'_, '_>) -> Result<Statement, LibraryError> {
     Ok(Statement {
-        kind: fields.word("kind of rotation", rotation_from_word)?,
+        kind: fields.word("kind of rotation", RotationKind::from_word)?,
         value: fields.printed()?,
         low: fields.printed()?,
         high: fields.printed()?,
-        sign: fields.word("sign", sign_from_word)?,
+        sign: fields.word("sign", Sign::from_word)?,
         plus_minus: fields.printed()?,
         approx: fields.get()?,
         temperature: temperature(fields)?,
@@ -193,10 +193,10 @@ fn statement(fields: &mut Fields<'_, '_>) -> Result<Statement, LibraryError> {
         path: fields.get::<Option<f64>>()?.map(Length::from_decimetres),
         form: fields.get()?,
         basis: fields.get()?,
-        stage: fields.optional_word("stage", stage_from_word)?,
+        stage: fields.optional_word("stage", Stage::from_word)?,
         time_note: fields.get()?,
         ee: excess(fields)?,
-        role: fields.optional_word("role", role_from_word)?,
+        role: fields.optional_word("role", Role::from_word)?,
         enantiomer_note: fields.get()?,
         as_printed: fields.get()?,
         place: fields.get()?,
@@ -457,42 +457,3 @@ impl Fields<'_, '_> {
         })
     }
 }
-
-/// Defines the stored words of an enum that belongs to a lower module.
-macro_rules! stored_words {
-    ($type:ident, $to:ident, $from:ident, $($variant:ident = $word:literal),+) => {
-        fn $to(value: $type) -> &'static str {
-            match value { $($type::$variant => $word),+ }
-        }
-
-        fn $from(word: &str) -> Option<$type> {
-            match word { $($word => Some($type::$variant),)+ _ => None }
-        }
-    };
-}
-
-stored_words!(
-    RotationKind,
-    rotation_word,
-    rotation_from_word,
-    Specific = "specific",
-    Observed = "observed",
-    Molar = "molar"
-);
-stored_words!(
-    Sign,
-    sign_word,
-    sign_from_word,
-    Stated = "stated",
-    NotStated = "not-stated",
-    Ambiguous = "ambiguous"
-);
-stored_words!(Stage, stage_word, stage_from_word, Initial = "initial", Final = "final");
-stored_words!(
-    Role,
-    role_word,
-    role_from_word,
-    Measured = "measured",
-    Lit = "lit",
-    Compiled = "compiled"
-);

@@ -190,3 +190,35 @@ impl Statement {
         }
     }
 }
+
+/// Defines the word an enum is stored and exchanged by.
+macro_rules! words {
+    ($type:ident, $($variant:ident = $word:literal),+) => {
+        impl $type {
+            /// The word it is stored and exchanged by.
+            pub const fn as_str(self) -> &'static str {
+                match self { $(Self::$variant => $word),+ }
+            }
+
+            /// The value with this word.
+            pub fn from_word(word: &str) -> Option<Self> {
+                match word { $($word => Some(Self::$variant),)+ _ => None }
+            }
+        }
+    };
+}
+
+words!(
+    RotationKind,
+    Specific = "specific",
+    Observed = "observed",
+    Molar = "molar"
+);
+words!(
+    Sign,
+    Stated = "stated",
+    NotStated = "not-stated",
+    Ambiguous = "ambiguous"
+);
+words!(Stage, Initial = "initial", Final = "final");
+words!(Role, Measured = "measured", Lit = "lit", Compiled = "compiled");
