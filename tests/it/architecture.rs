@@ -4,20 +4,23 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// The modules in the order of `src/lib.rs`, lowest first. A module imports only from those before it.
-const ORDER: [&str; 14] = [
+const ORDER: [&str; 17] = [
     "quantity",
     "solvent",
     "compound",
     "statement",
     "notation",
     "measurement",
+    "dispersion",
     "instrument",
     "compare",
     "audit",
+    "plan",
     "library",
     "exchange",
     "tasks",
     "report",
+    "web",
     "cli",
 ];
 
@@ -54,16 +57,18 @@ const ONLY_IN: [(&str, &[&str], &str); 5] = [
 ];
 
 /// Modules without store, clock, printing or environment.
-const PURE: [&str; 9] = [
+const PURE: [&str; 11] = [
     "quantity",
     "solvent",
     "compound",
     "statement",
     "notation",
     "measurement",
+    "dispersion",
     "instrument",
     "compare",
     "audit",
+    "plan",
 ];
 
 fn root() -> PathBuf {

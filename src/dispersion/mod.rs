@@ -1,0 +1,1 @@
+//! Rotation against wavelength: tables, fits, conversion between lines. Pure.

@@ -1,0 +1,1 @@
+//! What to measure, at which conditions, with how much sample. Pure.

@@ -1,0 +1,1 @@
+//! The same tasks in a browser, served by the same program.
