@@ -1,15 +1,11 @@
 //! `biot check`: one measured value against what is published.
 
-use super::{Failure, Outcome, Session, args, choose};
+use super::measured::MeasuredArguments;
+use super::{Failure, Outcome, Session, choose};
 use crate::compare::Conditions;
 use crate::library::{Access, CompoundId, Library};
-use crate::measurement::{self, Amount, Defaults, Reduced};
-use crate::quantity::{
-    self, Angle, Concentration, Density, Fraction, Length, Mass, MolarMass, Printed, QuantityError, SpecificRotation,
-    SpectralLine, StatedConcentration, Temperature, Volume,
-};
+use crate::quantity::{self, Fraction};
 use crate::report;
-use crate::solvent::Solvent;
 use crate::statement::Stage;
 use crate::tasks::check::{CheckRequest, CheckSettings, check, mirror_of};
 use clap::{ArgGroup, Args};
@@ -32,40 +28,9 @@ pub struct CheckArguments {
     #[arg(required = true, value_name = "COMPOUND")]
     pub compound: Vec<String>,
 
-    /// Measured specific rotation, deg mL g⁻¹ dm⁻¹
-    #[arg(long, allow_hyphen_values = true, value_parser = args::rotation, value_name = "NUMBER", help_heading = "What was measured")]
-    pub value: Option<Printed>,
-    /// Observed angle, blank subtracted; needs --cell and --conc, --mass with --volume, or --density
-    #[arg(long, allow_hyphen_values = true, value_parser = quantity::parse_angle, value_name = "ANGLE", help_heading = "What was measured")]
-    pub angle: Option<Angle>,
-    /// Standard uncertainty of the value, or of the angle where an angle is given
-    #[arg(long, value_parser = args::rotation, value_name = "NUMBER", help_heading = "What was measured")]
-    pub uncertainty: Option<Printed>,
-    /// Cell length
-    #[arg(long, visible_alias = "path", value_parser = quantity::parse_length, value_name = "LENGTH", help_heading = "What was measured")]
-    pub cell: Option<Length>,
-    /// Concentration of the solution
-    #[arg(long, visible_alias = "concentration", allow_hyphen_values = true, value_parser = quantity::parse_concentration, conflicts_with_all = ["mass", "density"], value_name = "CONCENTRATION", help_heading = "What was measured")]
-    pub conc: Option<StatedConcentration>,
-    /// Mass dissolved
-    #[arg(long, allow_hyphen_values = true, value_parser = quantity::parse_mass, requires = "volume", value_name = "MASS", help_heading = "What was measured")]
-    pub mass: Option<Mass>,
-    /// Volume it was made up to
-    #[arg(long, allow_hyphen_values = true, value_parser = quantity::parse_volume, requires = "mass", value_name = "VOLUME", help_heading = "What was measured")]
-    pub volume: Option<Volume>,
-    /// Density: of the neat liquid, or of the solution where --conc is in % w/w
-    #[arg(long, allow_hyphen_values = true, value_parser = quantity::parse_density, value_name = "DENSITY", help_heading = "What was measured")]
-    pub density: Option<Density>,
-
-    /// Solvent, or neat
-    #[arg(long, value_parser = args::solvent, value_name = "SOLVENT", help_heading = "Conditions")]
-    pub solvent: Option<Solvent>,
-    /// Temperature
-    #[arg(long, visible_alias = "temperature", allow_hyphen_values = true, value_parser = quantity::parse_temperature, value_name = "TEMPERATURE", help_heading = "Conditions")]
-    pub temp: Option<Temperature>,
-    /// Light: D, 546 nm, or a line's letter
-    #[arg(long, value_parser = quantity::parse_line, value_name = "LINE", help_heading = "Conditions")]
-    pub line: Option<SpectralLine>,
+    /// What was measured, and how
+    #[command(flatten)]
+    pub measured: MeasuredArguments,
     /// Stage of a mutarotating solution
     #[arg(long, value_parser = ["initial", "final"], value_name = "STAGE", help_heading = "Conditions")]
     pub stage: Option<String>,
@@ -105,24 +70,20 @@ pub fn run(arguments: &CheckArguments, session: &mut Session) -> Result<Outcome,
     }
     let library = session.library(Access::Read)?;
     let (compound, is_mirror) = compound(arguments, &library, session)?;
-    let measured = measured(arguments, library.compound(compound)?.molar_mass)?;
-    let is_neat = arguments.density.is_some() && arguments.conc.is_none() && arguments.mass.is_none();
+    let measured = arguments.measured.reduced(library.compound(compound)?.molar_mass)?;
     let request = CheckRequest {
         compound,
         mirror_image: is_mirror != arguments.mirror_image,
         conditions: Conditions {
-            temperature: arguments.temp,
-            line: arguments.line.clone(),
-            solvent: arguments.solvent.clone().or_else(|| is_neat.then_some(Solvent::Neat)),
-            concentration: measured.concentration,
             stage: arguments.stage.as_deref().map(|stage| match stage {
                 "initial" => Stage::Initial,
                 _ => Stage::Final,
             }),
             basis: arguments.basis.clone(),
+            ..arguments.measured.conditions(measured.concentration)
         },
         measured,
-        cell: arguments.cell,
+        cell: arguments.measured.cell,
         form: arguments.form.clone(),
         excess: arguments.ee.map(|ee| (ee.ratio(), EXCESS_UNCERTAINTY)),
     };
@@ -153,83 +114,4 @@ fn compound(
         },
         found => Ok((found?, false)),
     }
-}
-
-/// The measured specific rotation and its uncertainty.
-fn measured(arguments: &CheckArguments, molar_mass: Option<MolarMass>) -> Result<Reduced, Failure> {
-    let defaults = Defaults::built_in();
-    let uncertainty = match arguments.uncertainty {
-        Some(u) if u.value() > 0.0 => Some(u.value()),
-        Some(u) => {
-            return Err(Failure::usage(
-                "uncertainty",
-                format!("--uncertainty is {u}, but it must be above zero"),
-            ));
-        }
-        None => None,
-    };
-    let concentration = match (arguments.conc, arguments.mass, arguments.volume) {
-        (Some(stated), ..) => Some(
-            stated
-                .to_mass_concentration(molar_mass, arguments.density)
-                .map_err(|error| quantity(&error))?,
-        ),
-        (None, Some(mass), Some(volume)) => Some(Amount::MassInVolume { mass, volume }.concentration()),
-        _ => None,
-    };
-    if let Some(value) = arguments.value {
-        let rotation = SpecificRotation::from_conventional(value.value());
-        return Ok(match uncertainty {
-            Some(u) => measurement::stated(rotation, SpecificRotation::from_conventional(u), concentration),
-            None => measurement::of_value(
-                rotation,
-                value.half_last_digit(),
-                concentration,
-                arguments.cell,
-                &defaults,
-            ),
-        });
-    }
-    let angle = arguments
-        .angle
-        .ok_or_else(|| Failure::usage("measured", "give --value or --angle"))?;
-    let Some(cell) = arguments.cell else {
-        return Err(
-            Failure::usage("cell", "an angle is no specific rotation without the cell length")
-                .hint("give --cell, for example --cell \"100 mm\""),
-        );
-    };
-    let amount = amount(arguments, concentration)?;
-    Ok(measurement::from_angle(
-        angle,
-        uncertainty.map(Angle::from_degrees),
-        cell,
-        amount,
-        &defaults,
-    ))
-}
-
-/// How much substance the light met.
-fn amount(arguments: &CheckArguments, concentration: Option<Concentration>) -> Result<Amount, Failure> {
-    match (arguments.mass, arguments.volume, concentration, arguments.density) {
-        (Some(mass), Some(volume), ..) => Ok(Amount::MassInVolume { mass, volume }),
-        (_, _, Some(concentration), _) => Ok(Amount::Concentration(concentration)),
-        (_, _, None, Some(density)) => match &arguments.solvent {
-            None | Some(Solvent::Neat) => Ok(Amount::Neat(density)),
-            Some(solvent) => Err(Failure::usage(
-                "concentration",
-                format!("the concentration in {solvent} is missing; a density alone stands for a neat liquid"),
-            )
-            .hint("give --conc, or --mass and --volume")),
-        },
-        _ => Err(Failure::usage(
-            "concentration",
-            "an angle is no specific rotation without the concentration",
-        )
-        .hint("give --conc, --mass with --volume, or --density of a neat liquid")),
-    }
-}
-
-fn quantity(error: &QuantityError) -> Failure {
-    Failure::usage("quantity", error.to_string())
 }

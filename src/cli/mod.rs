@@ -20,6 +20,7 @@ mod failure;
 mod import;
 mod history;
 mod info;
+mod measured;
 mod merge;
 mod read;
 mod restore;
