@@ -8,7 +8,7 @@ use crate::solvent::Solvent;
 /// What to bear in mind with this result, one sentence each, the weightiest first.
 pub(super) fn cautions(
     request: &CheckRequest,
-    gathered: &Gathered,
+    gathered: &Gathered<'_>,
     pooling: &Pooling,
     judgement: &Judgement,
 ) -> Vec<String> {

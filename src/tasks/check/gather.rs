@@ -1,70 +1,103 @@
 //! Everything the library holds that a measured value could be compared with.
 
-use super::CheckRequest;
 use super::form::MeasuredForm;
 use crate::compare::{Conditions, FormLink, HandKnown, ReadingWorth, Reference, SampleExcess, value_of};
-use crate::library::{Compound, Entry, EntryKind, Hand, Identity, Library, LibraryError, ReviewState, Source};
+use crate::library::{Compound, Entry, EntryKind, Hand, Identity, Library, LibraryError, ReviewState};
 use crate::quantity::{Concentration, SpecificRotation};
 use std::collections::HashMap;
+use std::sync::Arc;
+
+/// All that the library holds of a compound: its values, those of its mirror image, and those of its other forms. Read
+/// once, it serves any number of measured values.
+pub(crate) struct Holdings {
+    pub(crate) compound: Compound,
+    pub(crate) mirror: Option<Compound>,
+    groups: Vec<Group>,
+}
+
+/// A compound with its entries.
+struct Group {
+    of: Compound,
+    is_mirror: bool,
+    entries: Vec<(Entry, Arc<str>)>,
+}
 
 /// A reference with the entry it is made of.
-pub(super) struct GatheredReference {
-    pub(super) reference: Reference,
-    pub(super) entry: Entry,
-    pub(super) citation: String,
+pub(crate) struct GatheredReference<'a> {
+    pub(crate) reference: Reference,
+    pub(crate) entry: &'a Entry,
+    pub(crate) citation: &'a Arc<str>,
 }
 
-/// Everything the library holds that could be compared.
-pub(super) struct Gathered {
-    pub(super) references: Vec<GatheredReference>,
-    pub(super) mirror: Option<Compound>,
-    pub(super) n_specifications: usize,
-    pub(super) form_notes: Vec<String>,
+/// Everything that could be compared with one form of a compound.
+pub(crate) struct Gathered<'a> {
+    pub(crate) references: Vec<GatheredReference<'a>>,
+    pub(crate) mirror: Option<&'a Compound>,
+    pub(crate) n_specifications: usize,
+    pub(crate) form_notes: Vec<String>,
 }
 
-pub(super) fn gather(library: &Library, compound: &Compound, request: &CheckRequest) -> Result<Gathered, LibraryError> {
-    let mirror = library.mirror_image(compound)?;
-    let worth = reading_worth(library)?;
-    let mut sources: HashMap<i64, Source> = HashMap::new();
-    let mut gathered = Gathered {
-        references: Vec::new(),
-        mirror,
-        n_specifications: 0,
-        form_notes: Vec::new(),
-    };
-    let measured_form = MeasuredForm::of(compound, request.form.as_deref(), &mut gathered.form_notes);
-    let mut groups: Vec<(Compound, bool)> = vec![(compound.clone(), false)];
-    groups.extend(gathered.mirror.clone().map(|mirror| (mirror, true)));
-    groups.extend(
-        library
-            .related_forms(compound)?
-            .into_iter()
-            .map(|related| (related, false)),
-    );
-    for (of, is_mirror) in groups {
-        for entry in library.entries(of.id)? {
-            let citation = if let Some(source) = sources.get(&entry.source.0) {
-                source.citation.clone()
-            } else {
-                let source = library.source(entry.source)?;
-                let citation = source.citation.clone();
-                sources.insert(entry.source.0, source);
-                citation
-            };
-            gathered.n_specifications += usize::from(entry.kind == EntryKind::Specification && of.id == compound.id);
-            let reference = reference_of(&entry, &of, is_mirror != request.mirror_image, &measured_form, &worth);
-            gathered.references.push(GatheredReference {
-                reference,
-                entry,
-                citation,
-            });
+impl Holdings {
+    /// Reads what the library holds.
+    pub(crate) fn read(library: &Library, compound: Compound) -> Result<Self, LibraryError> {
+        let mirror = library.mirror_image(&compound)?;
+        let forms = library.related_forms(&compound)?;
+        let mut citations: HashMap<i64, Arc<str>> = HashMap::new();
+        let own = std::iter::once((compound.clone(), false));
+        let all = own
+            .chain(mirror.clone().map(|mirror| (mirror, true)))
+            .chain(forms.into_iter().map(|form| (form, false)));
+        let mut groups = Vec::new();
+        for (of, is_mirror) in all {
+            let mut entries = Vec::new();
+            for entry in library.entries(of.id)? {
+                let citation = if let Some(known) = citations.get(&entry.source.0) {
+                    Arc::clone(known)
+                } else {
+                    let citation: Arc<str> = library.source(entry.source)?.citation.into();
+                    citations.insert(entry.source.0, Arc::clone(&citation));
+                    citation
+                };
+                entries.push((entry, citation));
+            }
+            groups.push(Group { of, is_mirror, entries });
         }
+        Ok(Self {
+            compound,
+            mirror,
+            groups,
+        })
     }
-    Ok(gathered)
+
+    /// The references that stand against a sample: of this compound or, with `mirror_image`, of its mirror image; in the
+    /// form that was weighed, as typed.
+    pub(crate) fn against(&self, mirror_image: bool, form: Option<&str>, worth: &ReadingWorth) -> Gathered<'_> {
+        let mut form_notes = Vec::new();
+        let measured_form = MeasuredForm::of(&self.compound, form, &mut form_notes);
+        let mut gathered = Gathered {
+            references: Vec::new(),
+            mirror: self.mirror.as_ref(),
+            n_specifications: 0,
+            form_notes,
+        };
+        for group in &self.groups {
+            for (entry, citation) in &group.entries {
+                gathered.n_specifications +=
+                    usize::from(entry.kind == EntryKind::Specification && group.of.id == self.compound.id);
+                let is_mirror = group.is_mirror != mirror_image;
+                gathered.references.push(GatheredReference {
+                    reference: reference_of(entry, &group.of, is_mirror, &measured_form, worth),
+                    entry,
+                    citation,
+                });
+            }
+        }
+        gathered
+    }
 }
 
 /// What an angle was worth, with the library's own concentrations where enough of them are printed.
-fn reading_worth(library: &Library) -> Result<ReadingWorth, LibraryError> {
+pub(crate) fn reading_worth(library: &Library) -> Result<ReadingWorth, LibraryError> {
     const ENOUGH: u64 = 50;
     let mut worth = ReadingWorth::default();
     let printed = library.print_distribution()?;

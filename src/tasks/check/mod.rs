@@ -17,7 +17,7 @@ use crate::library::{Compound, CompoundId, Library, LibraryError};
 use crate::measurement::Reduced;
 use crate::quantity::{Concentration, Length, MolarMass};
 use cautions::cautions;
-use gather::{Gathered, gather};
+use gather::{Gathered, Holdings, reading_worth};
 
 /// A measured value and what to hold it against.
 #[derive(Clone, Debug)]
@@ -83,8 +83,8 @@ pub fn mirror_of(library: &Library, text: &str) -> Result<Option<Compound>, Libr
 /// # Errors
 /// When the library holds no such compound, or fails.
 pub fn check(library: &Library, request: &CheckRequest, settings: &CheckSettings) -> Result<CheckResult, LibraryError> {
-    let compound = library.compound(request.compound)?;
-    let gathered = gather(library, &compound, request)?;
+    let holdings = Holdings::read(library, library.compound(request.compound)?)?;
+    let gathered = holdings.against(request.mirror_image, request.form.as_deref(), &reading_worth(library)?);
     let references: Vec<Reference> = gathered.references.iter().map(|g| g.reference.clone()).collect();
     let pooling = pool(&request.conditions, &references, &settings.effects, &settings.options);
     let measured = Measured {
@@ -94,7 +94,7 @@ pub fn check(library: &Library, request: &CheckRequest, settings: &CheckSettings
         excess: request.excess,
     };
     let judgement = judge(&pooling, &measured, &settings.thresholds);
-    Ok(assemble(request, &compound, gathered, &pooling, judgement))
+    Ok(assemble(request, &holdings.compound, &gathered, &pooling, judgement))
 }
 
 fn shown_conditions(conditions: &Conditions, form: Option<&str>, path: Option<Length>) -> ConditionsShown {
@@ -121,11 +121,11 @@ fn shown_conditions(conditions: &Conditions, form: Option<&str>, path: Option<Le
 fn assemble(
     request: &CheckRequest,
     compound: &Compound,
-    gathered: Gathered,
+    gathered: &Gathered<'_>,
     pooling: &Pooling,
     judgement: Judgement,
 ) -> CheckResult {
-    let cautions = cautions(request, &gathered, pooling, &judgement);
+    let cautions = cautions(request, gathered, pooling, &judgement);
     let entries: Vec<i64> = gathered.references.iter().map(|g| g.entry.id.0).collect();
     let mut references: Vec<ReferenceShown> = gathered
         .references
@@ -142,7 +142,7 @@ fn assemble(
             };
             ReferenceShown {
                 entry: gathered.entry.id.0,
-                source: gathered.citation.clone(),
+                source: gathered.citation.to_string(),
                 value: statement.central_value(),
                 as_printed: statement.as_printed.clone(),
                 conditions: shown_conditions(
@@ -180,7 +180,7 @@ fn assemble(
             },
             formula: compound.formula.clone(),
             molar_mass: compound.molar_mass.map(MolarMass::grams_per_mole),
-            mirror_image: gathered.mirror.map(|mirror| mirror.name),
+            mirror_image: gathered.mirror.map(|mirror| mirror.name.clone()),
         },
         measured: MeasuredShown {
             value: request.measured.value.conventional(),
