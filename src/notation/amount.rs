@@ -83,6 +83,10 @@ impl Reader<'_> {
         let mut low = number.printed;
         let mut high = None;
         let mut end = next + 1;
+        if let Some((scaled, next)) = self.power_of_ten(end, low) {
+            low = scaled;
+            end = next;
+        }
         let joined = s.kind(end) == Some(Kind::Minus) || s.is_word(end, &["to", "bis", "至"]) || s.is_mark(end, '~');
         if joined && let Some(second) = s.number(end + 1) {
             high = Some(second.printed);
@@ -104,6 +108,19 @@ impl Reader<'_> {
             end += 1;
         }
         Some(end)
+    }
+
+    /// `1.1 × 10−3` and `10−2`, where `end` lies behind the first number: the product with the place behind it.
+    fn power_of_ten(&self, end: usize, number: Printed) -> Option<(Printed, usize)> {
+        let s = self.s;
+        let times = s.is_any_mark(end, &['×', '·', '*']) || s.is_word(end, &["x"]);
+        let ten = if times { end + 1 } else { end.checked_sub(1)? };
+        let power = s
+            .number(ten + 2)
+            .filter(|_| s.text(ten) == "10" && s.kind(ten + 1) == Some(Kind::Minus))?;
+        let fits = s.is_glued(ten + 1) && s.is_glued(ten + 2) && s.text(ten + 2).len() == 1;
+        let factor = if times { number } else { Printed::new(1.0, 0) };
+        fits.then(|| (shifted(factor, -(power.printed.value() as i32)), ten + 3))
     }
 
     pub(super) fn set_concentration(&mut self, concentration: PrintedConcentration) {
@@ -131,13 +148,28 @@ impl Reader<'_> {
         }
         if s.kind(at) == Some(Kind::Percent) || s.is_word(at, &["percent"]) || s.are_words(at, &["per", "cent"]) {
             let mut next = if s.is_word(at, &["per"]) { at + 2 } else { at + 1 };
+            // `10 per cent. aqueous solution`
+            if s.is_word(next - 1, &["cent"]) && s.is_mark(next, '.') && !s.is_sentence_start(next + 1) {
+                next += 1;
+            }
             if let Some((unit, end)) = self.ratio_unit(next) {
                 return found(unit, value, end);
             }
-            if s.is_word(next, &["solution", "soln"]) {
+            if s.is_word(
+                next,
+                &["solution", "soln", "roztwór", "раствор", "solución", "soluzione"],
+            ) {
                 next += 1;
             }
             return found(U::Percent, value, next);
+        }
+        // `an einer 10-prozentigen Lösung`
+        let hyphen = usize::from(s.kind(at) == Some(Kind::Minus) && s.is_glued(at) && s.is_glued(at + 1));
+        if s.is_word(
+            at + hyphen,
+            &["prozentige", "prozentigen", "prozentiger", "proz", "prozent"],
+        ) {
+            return found(U::Percent, value, at + 1 + hyphen);
         }
         // `4.55 p.c. solution`
         if s.is_word(at, &["p"]) && s.is_mark(at + 1, '.') && s.is_word(at + 2, &["c"]) && s.is_mark(at + 3, '.') {
@@ -212,6 +244,10 @@ impl Reader<'_> {
         if s.is_mark(next, '.') {
             next += 1;
         }
+        // `g Sbst. in 10 ccm`: the word for "substance".
+        if s.is_word(next, &["sbst", "subst", "substanz", "substance"]) {
+            next += 1 + usize::from(s.is_mark(next + 1, '.'));
+        }
         let slash = s.is_mark(next, '/') || s.is_word(next, &["per"]);
         let link = slash || s.is_word(next, &["in", "dissolved"]);
         if link {
@@ -249,7 +285,7 @@ impl Reader<'_> {
         let per = s.number(next);
         let amount = per.map_or(1.0, |digits| digits.printed.value());
         let unit_at = if per.is_some() { next + 1 } else { next };
-        let millilitre = s.is_word(unit_at, &["ml", "cc", "mls", "millilitre", "milliliter"]);
+        let millilitre = s.is_word(unit_at, &["ml", "cc", "ccm", "mls", "millilitre", "milliliter"]);
         let cubic = s.is_word(unit_at, &["cm"]) && s.is_glued(unit_at + 1) && s.text(unit_at + 1) == "3";
         let litre = s.is_word(unit_at, &["l", "litre", "liter"]);
         let decilitre = s.is_word(unit_at, &["dl"]);

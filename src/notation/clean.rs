@@ -488,6 +488,13 @@ impl<'a> Cleaner<'a> {
     }
 
     fn wide(&mut self, c: char) {
+        // A Cyrillic a stands for alpha only by itself.
+        if c == 'а' {
+            let cyrillic = |c: char| matches!(c, '\u{0400}'..='\u{052F}');
+            if self.rest()[c.len_utf8()..].starts_with(cyrillic) || self.out.text.ends_with(cyrillic) {
+                return self.emit(c, c.len_utf8());
+            }
+        }
         self.emit_wide(c, c.len_utf8());
     }
 

@@ -4,7 +4,7 @@
 //! not understood ends them. Start at [`Reader::bracket`] and [`Reader::line`].
 
 use super::doubts::Doubt;
-use super::light::{Light, is_wavelength};
+use super::light::{Light, is_wavelength, kelvin};
 use super::stream::Stream;
 use super::token::Kind;
 use crate::quantity::{ConcentrationUnit, Length, Printed};
@@ -141,6 +141,12 @@ impl<'a> Reader<'a> {
                 break;
             }
             if s.is_open(at) {
+                // `(CH3)2CO`
+                if let Some(next) = self.multiplied_group(at) {
+                    at = next;
+                    read += 1;
+                    continue;
+                }
                 depth += 1;
                 at += 1;
                 continue;
@@ -154,7 +160,8 @@ impl<'a> Reader<'a> {
                 continue;
             }
             if self.is_citation(at) {
-                break;
+                // The quoted value is read in its own right.
+                return (read > 0).then_some(at);
             }
             let inside_name = s.is_glued(at)
                 && (matches!(s.kind(at - 1), Some(Kind::Word | Kind::Number(_)))
@@ -172,6 +179,18 @@ impl<'a> Reader<'a> {
         if read == 0 {
             return None;
         }
+        Some(end)
+    }
+
+    /// A solvent printed as a formula that begins with a group a digit multiplies: `(C2H5)2O`.
+    fn multiplied_group(&mut self, open: usize) -> Option<usize> {
+        let s = self.s;
+        let behind = s.behind_bracket(open, 8)?;
+        if s.text(open) != "(" || !s.is_glued(behind) || s.number(behind).is_none() || !s.is_glued(behind + 1) {
+            return None;
+        }
+        let (solvent, end) = s.formula_from_bracket(open)?;
+        self.set_solvent(solvent, open, end);
         Some(end)
     }
 
@@ -212,6 +231,21 @@ impl<'a> Reader<'a> {
         Some(end)
     }
 
+    /// Temperature or light in the words above a table.
+    pub(super) fn condition_of_table(&mut self, at: usize) -> Option<usize> {
+        let s = self.s;
+        if s.number(at).is_some() {
+            let at_light = s.is_word(at + 1, &["nm"]);
+            let at_temperature = self.behind_celsius(at + 1).is_some();
+            return (at_light || at_temperature)
+                .then(|| self.numbered(at, Place::Bracket { starts_word: true }))
+                .flatten();
+        }
+        s.is_word(at, &["sodium", "na"])
+            .then(|| self.light(at, Place::Bracket { starts_word: true }))
+            .flatten()
+    }
+
     /// Reads conditions that stand on the line from `at` on; the place where they end.
     pub(super) fn line(&mut self, mut at: usize) -> usize {
         let s = self.s;
@@ -220,11 +254,16 @@ impl<'a> Reader<'a> {
             let mut probe = at;
             let mut linked = false;
             let mut dissolved = false;
-            for _ in 0..4 {
+            for _ in 0..6 {
                 if self.is_link(probe) && !self.is_shift(probe) && !self.is_light_behind_slash(probe) {
                     linked |= !s.is_any_mark(probe, &[',', '.']);
-                    dissolved |= s.is_word(probe, &["in", "dans", "en", "with", "als"]);
+                    dissolved |=
+                        s.is_word(probe, &["in", "dans", "en", "with", "als", "w", "в", "l"]) || s.is_mark(probe, '|');
                     probe += 1;
+                    // `dans l'eau`
+                    if s.is_word(probe - 1, &["l", "d"]) && s.is_mark(probe, '\'') {
+                        probe += 1;
+                    }
                 } else {
                     break;
                 }
@@ -291,9 +330,19 @@ impl<'a> Reader<'a> {
                 linked: linked || direct,
                 dissolved: dissolved || direct,
             };
+            let unmeasured = self.conditions.concentration.is_none();
             match self.item(probe, place) {
                 Some(next) if next > probe => at = next,
                 _ => break,
+            }
+            // `c 1.0 MeOH`: only a blank of a table stands between concentration and solvent.
+            if unmeasured
+                && self.conditions.concentration.is_some()
+                && self.conditions.solvent.is_none()
+                && let Some((solvent, next)) = self.solvent_at(at)
+            {
+                self.set_solvent(solvent, at, next);
+                at = next;
             }
         }
         at
@@ -321,6 +370,16 @@ impl<'a> Reader<'a> {
         let s = self.s;
         if s.is_any_mark(at, &[',', '/', '@']) {
             return true;
+        }
+        // A cell of a table leads on to a condition or to a solvent that fills it.
+        if s.is_mark(at, '|') {
+            let fills =
+                |end: usize| s.get(end).is_none() || s.is_mark(end, '|') || s.number(end).is_some() || s.is_open(end);
+            return s.is_word(at + 1, &["c"])
+                || s.is_open(at + 1)
+                || self
+                    .solvent_at(at + 1)
+                    .is_some_and(|(_, end)| fills(end) || s.is_mark(end, ','));
         }
         let words = [
             "at",
@@ -358,6 +417,27 @@ impl<'a> Reader<'a> {
             "solution",
             "soln",
             "concentration",
+            "bestimmt",
+            "gemessen",
+            "einer",
+            "im",
+            "déterminé",
+            "mesuré",
+            "sur",
+            "une",
+            "d",
+            "l",
+            "la",
+            "solución",
+            "soluzione",
+            "medido",
+            "w",
+            "roztwór",
+            "roztworze",
+            "в",
+            "раствор",
+            "растворе",
+            "при",
         ];
         // "and" leads on to light only: "and 589 nm".
         if s.is_word(at, &["and", "und", "et"]) {
@@ -365,6 +445,10 @@ impl<'a> Reader<'a> {
         }
         if s.is_word(at, &["of"]) {
             return false;
+        }
+        // `l'eau` and `d'eau`: a letter is a link only with its apostrophe.
+        if s.is_word(at, &["l", "d"]) {
+            return s.is_mark(at + 1, '\'') && s.is_glued(at + 1);
         }
         s.is_word(at, &words) && self.s.text(at) != "A"
     }
@@ -529,6 +613,10 @@ impl<'a> Reader<'a> {
             return Some(at + 1);
         }
         if s.is_word(at, &["t"]) && s.is_any_mark(at + 1, &['=', ':']) {
+            if let Some(celsius) = kelvin(s, at + 2) {
+                self.set_temperature(StatedTemperature::At(celsius));
+                return Some(at + 4);
+            }
             let number = s.number(at + 2)?;
             self.set_temperature(StatedTemperature::At(number.printed));
             return Some(self.behind_celsius(at + 3).unwrap_or(at + 3));
@@ -674,6 +762,10 @@ impl<'a> Reader<'a> {
                 StatedTemperature::Range(number, second.printed)
             });
             return Some(self.light_behind_temperature(end));
+        }
+        if let Some(celsius) = kelvin(s, at) {
+            self.set_temperature(StatedTemperature::At(celsius));
+            return Some(at + 2);
         }
         // `28/D`, `20/D`, and `at 20°` where the C is not printed.
         let plausible = (0.0..=60.0).contains(&number.value());

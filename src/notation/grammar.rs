@@ -73,6 +73,8 @@ const COLUMN_LABELS: [&str; 12] = [
 ];
 /// Words that are not understood between a head and its value.
 const MOST_UNKNOWN: usize = 12;
+/// Tokens of a bracket of citations before a value in it.
+const MOST_IN_CITATION: usize = 60;
 /// Tokens behind a statement within which a signed angle counts as another one.
 pub(super) const PROSE_REACH: usize = 90;
 
@@ -83,7 +85,7 @@ pub(super) struct Grammar<'a> {
     decimal_hyphens: bool,
     pub(super) drafts: Vec<Draft>,
     /// Conditions in a bracket that belongs to no value yet, with the token behind it.
-    ambient: Option<Conditions>,
+    pub(super) ambient: Option<Conditions>,
 }
 
 impl<'a> Grammar<'a> {
@@ -113,6 +115,9 @@ impl<'a> Grammar<'a> {
             return self.body(head);
         }
         if s.is_open(at) && s.text(at) == "(" {
+            if let Some(end) = self.compared(at) {
+                return end;
+            }
             // Only a bracket with a concentration in it is kept.
             let keyed = (at + 1..at + 24).take_while(|&n| !s.is_close(n)).any(|n| {
                 matches!(s.kind(n), Some(Kind::Percent | Kind::Mark('©')))
@@ -137,8 +142,8 @@ impl<'a> Grammar<'a> {
             }
             return at + 1;
         }
-        // `a solution in chloroform (c 1.0) showed …`
-        if s.is_word(at, &["in"])
+        // `a solution in chloroform (c 1.0) showed …`, `an aqueous solution (p = 9.8) gave …`
+        if (s.is_word(at, &["in"]) || s.is_word(at + 1, &["aqueous"]))
             && let Some((solvent, end)) = s.solvent(at + 1)
             && s.text(end) == "("
         {
@@ -152,7 +157,7 @@ impl<'a> Grammar<'a> {
                 return behind;
             }
         }
-        if let Some(end) = self.measured_at(at) {
+        if let Some(end) = self.measured_at(at).or_else(|| self.weighed_sample(at)) {
             return end;
         }
         self.prose(at).or_else(|| self.headless(at)).unwrap_or(at + 1)
@@ -165,6 +170,15 @@ impl<'a> Grammar<'a> {
     /// Reads from a head to the end of its series.
     pub(super) fn body(&mut self, mut head: Head) -> usize {
         let s = self.s;
+        if head.form == Form::Symbol
+            && s.is_open(head.end)
+            && s.is_word(head.end + 1, &["c"])
+            && s.is_mark(head.end + 2, ',')
+            && s.number(head.end + 3).is_none()
+            && let Some(end) = self.table(&head)
+        {
+            return end;
+        }
         let mut before = Reader::with(s, Conditions::default());
         let mut from = head.start;
         let mut at = head.end;
@@ -173,7 +187,7 @@ impl<'a> Grammar<'a> {
         let mut columns = false;
         let first = loop {
             if at >= s.len() || at > head.end + MOST_BEFORE_VALUE || unknown > MOST_UNKNOWN {
-                return self.value_before(&head).unwrap_or(head.end);
+                return self.without_value(&head);
             }
             // Labels of a column whose values stand apart from them.
             let new_line = s.is_sentence_start(at) || s.get(at).is_some_and(|token| token.newline);
@@ -185,7 +199,7 @@ impl<'a> Grammar<'a> {
                 continue;
             }
             if at > head.end && s.is_sentence_start(at) {
-                return self.value_before(&head).unwrap_or(head.end);
+                return self.without_value(&head);
             }
             if let Some(next) = head_at(s, at) {
                 if next.form == Form::Bare && !tight {
@@ -279,6 +293,16 @@ impl<'a> Grammar<'a> {
         own.form = own.form.or(before.conditions.form.clone());
         own.doubts.extend(shared_doubts);
         own.doubts.extend(before.conditions.doubts.iter().cloned());
+        // `[α] = 0.05`: without line, temperature, sample, sign and degree it is any quantity.
+        let bare = first.unit == Unit::None && first.sign == Sign::NotStated && !first.is_signed();
+        if head.form == Form::Symbol
+            && bare
+            && own.light.is_none()
+            && own.temperature.is_none()
+            && own.is_without_sample()
+        {
+            return head.end;
+        }
         let index = self.drafts.len();
         // "an opposite rotation of …" is of the kind that was spoken of.
         let spoken = self
@@ -321,7 +345,7 @@ impl<'a> Grammar<'a> {
         if let (true, Some(draft)) = (columns, self.drafts.get_mut(index)) {
             draft.doubts.push(Doubt::ColumnsApart);
         }
-        if self.is_quoted(from)
+        if (self.is_quoted(from) || self.is_cited_behind(from, end))
             && let Some(draft) = self.drafts.get_mut(index)
         {
             draft.role = Some(Role::Lit);
@@ -329,6 +353,11 @@ impl<'a> Grammar<'a> {
         shared.ee = None;
         shared.time = None;
         self.series(&head, &shared, end)
+    }
+
+    /// A head that no value follows: one may stand before it, or rows below it.
+    fn without_value(&mut self, head: &Head) -> usize {
+        self.value_before(head).or_else(|| self.table(head)).unwrap_or(head.end)
     }
 
     /// Conditions behind a value, and the place where they end.
@@ -352,6 +381,11 @@ impl<'a> Grammar<'a> {
         }
         if s.is_mark(at, '\'') && s.is_glued(at) && s.is_open(at + 1) {
             at += 1;
+        }
+        // `-51.2(3)`: the uncertainty of the last digit, as crystallographers print it.
+        let glued_digits = s.is_glued(at) && s.is_glued(at + 1) && s.text(at + 1).len() <= 2;
+        if s.text(at) == "(" && glued_digits && s.number(at + 1).is_some() && s.is_close(at + 2) {
+            at += 3;
         }
         if s.is_word(at, &["solution", "soln"]) {
             at += 1;
@@ -544,7 +578,7 @@ impl<'a> Grammar<'a> {
             (Form::Symbol, false) => {
                 signed
                     && (value.unit == Unit::Degree
-                        || unknown <= 2 && (s.is_open(end) || s.is_any_mark(end, &['.', ',', ';'])))
+                        || unknown <= 2 && (s.is_open(end) || s.is_any_mark(end, &['.', ',', ';', '|'])))
                     || value.unit == Unit::Degree && unknown <= 2
             }
             (Form::Words, false) => {
@@ -572,7 +606,10 @@ impl<'a> Grammar<'a> {
             && value.sign == Sign::NotStated
             && whole
             && (s.kind(value.end) == Some(Kind::Word) && !s.is_word(value.end, &["at", "in", "for", "c"])
-                || s.kind(value.end) == Some(Kind::Minus))
+                || s.kind(value.end) == Some(Kind::Minus)
+                || s.is_any_mark(value.end, &[',', ':'])
+                    && matches!(s.kind(value.end + 1), Some(Kind::Plus | Kind::Minus))
+                    && s.number(value.end + 2).is_some())
     }
 
     /// A unit that is none of rotation.
@@ -642,7 +679,42 @@ impl<'a> Grammar<'a> {
                 return true;
             }
         }
+        // "their reported optical rotations", "that reported ([α]D …", "Reported: [α]D"
+        let opens = usize::from(from > 0 && s.is_open(from - 1));
+        let colon = usize::from(from > opens && s.is_mark(from - opens - 1, ':'));
+        if from
+            .checked_sub(1 + opens + colon)
+            .is_some_and(|before| s.is_word(before, &["reported"]))
+        {
+            return true;
+        }
+        // Everything in a bracket that opens with "lit." or "cf.".
+        let mut depth = 0usize;
+        for at in (from.saturating_sub(MOST_IN_CITATION)..from).rev() {
+            if s.is_close(at) {
+                depth += 1;
+            } else if s.is_open(at) {
+                if depth == 0 && s.is_word(at + 1, &["lit", "literature", "cf", "reported"]) {
+                    return true;
+                }
+                depth = depth.saturating_sub(1);
+            }
+        }
         false
+    }
+
+    /// `{[α]D −35.2 (c 0.7, EtOH)}.3`: a bracket with the number of a reference close behind it.
+    fn is_cited_behind(&self, from: usize, end: usize) -> bool {
+        let s = self.s;
+        let number = end + 2;
+        from > 0
+            && s.is_open(from - 1)
+            && s.is_close(end)
+            && s.is_any_mark(end + 1, &[',', '.'])
+            && s.is_glued(end + 1)
+            && s.is_glued(number)
+            && s.number(number).is_some_and(|digits| digits.printed.decimals() == 0)
+            && s.text(number).len() <= 3
     }
 
     pub(super) fn push(

@@ -5,7 +5,7 @@
 use super::clean::Script;
 use super::condition::Conditions;
 use super::doubts::Doubt;
-use super::light::{Light, is_shifted, is_wavelength};
+use super::light::{Light, is_shifted, is_wavelength, kelvin};
 use super::stream::Stream;
 use super::token::Kind;
 use crate::quantity::Printed;
@@ -254,8 +254,15 @@ impl<'a> Indices<'a> {
                 self.at += 1;
                 true
             }
-            Some(Kind::Word) => self.line(at),
-            Some(Kind::Number(_)) => self.number(at),
+            Some(Kind::Word) => self.room(at) || self.line(at),
+            Some(Kind::Number(_)) => self.run_together(at) || self.digits_apart(at) || self.number(at),
+            // `[alpha]-D 20`
+            Some(Kind::Minus)
+                if self.at_bracket(at) && s.is_glued(at) && s.is_glued(at + 1) && s.text(at + 1) == "D" =>
+            {
+                self.at += 1;
+                true
+            }
             Some(Kind::Mark('/' | '_' | '^' | '|' | ',')) => {
                 let next_is_index = self.is_line(at + 1)
                     || s.number(at + 1).is_some() && self.conditions.temperature.is_none() && !s.is_mark(at, ',')
@@ -370,11 +377,89 @@ impl<'a> Indices<'a> {
         true
     }
 
+    /// `[α]RT`: room temperature.
+    fn room(&mut self, at: usize) -> bool {
+        let room = matches!(self.s.text(at), "RT" | "rt") && self.conditions.temperature.is_none();
+        if room {
+            self.conditions.temperature = Some(StatedTemperature::Words("room".to_owned()));
+            self.at += 1;
+        }
+        room
+    }
+
+    /// `[α]20546` and `[α]58925`: temperature and wavelength whose places on the line were lost.
+    fn run_together(&mut self, at: usize) -> bool {
+        let s = self.s;
+        let text = s.text(at);
+        let free = self.conditions.light.is_none() && self.conditions.temperature.is_none();
+        if !free || text.len() != 5 || !text.bytes().all(|b| b.is_ascii_digit()) {
+            return false;
+        }
+        let named = usize::from(s.is_word(at + 1, &["nm"]));
+        if !self.value_begins_with_mark(at + 1 + named) {
+            return false;
+        }
+        for (temperature, line) in [(&text[..2], &text[2..]), (&text[3..], &text[..3])] {
+            let (Ok(temperature), Ok(nanometres)) = (temperature.parse::<Printed>(), line.parse::<f64>()) else {
+                continue;
+            };
+            if (10.0..=40.0).contains(&temperature.value()) && LINES.contains(&line) {
+                self.conditions.light = Light::at_nanometres(nanometres);
+                self.sure_line = true;
+                return self.set_temperature(temperature, at + 1 + named);
+            }
+        }
+        false
+    }
+
+    /// `D 2 5 -12.3` and `2D0 -12.3`: the digits of a temperature set apart.
+    fn digits_apart(&mut self, at: usize) -> bool {
+        let s = self.s;
+        let line_between = s.text(at + 1) == "D" && s.is_glued(at + 1) && s.is_glued(at + 2);
+        let second = at + 1 + usize::from(line_between);
+        let digit = |at: usize| s.number(at).filter(|_| s.text(at).len() == 1);
+        let (Some(tens), Some(ones)) = (digit(at), digit(second)) else {
+            return false;
+        };
+        let apart = line_between && self.conditions.light.is_none()
+            || !line_between && self.conditions.light.is_some() && s.get(second).is_some_and(|token| token.spaced);
+        let degrees = tens.printed.value() * 10.0 + ones.printed.value();
+        if !apart
+            || self.conditions.temperature.is_some()
+            || !(10.0..=40.0).contains(&degrees)
+            || !self.value_begins_with_mark(second + 1)
+        {
+            return false;
+        }
+        self.conditions.light.get_or_insert_with(Light::sodium);
+        self.sure_line = true;
+        self.conditions.doubts.push(Doubt::GlyphsScrambled);
+        self.set_temperature(Printed::new(degrees, 0), second + 1)
+    }
+
+    /// Whether a sign with a number, or an equals sign, stands at `at`.
+    fn value_begins_with_mark(&self, at: usize) -> bool {
+        self.value_begins(at) && !matches!(self.s.kind(at), Some(Kind::Number(_) | Kind::Word))
+    }
+
     fn number(&mut self, at: usize) -> bool {
         let s = self.s;
         let Some(digits) = s.number(at) else { return false };
         let number = digits.printed;
         let shifted = s.get(at).is_some_and(|token| is_shifted(token.script));
+        // `[α]Hg546`
+        let unnumbered = self.conditions.light.as_ref().is_some_and(|light| {
+            light.nanometres.is_none() && light.line == crate::quantity::SpectralLine::Named("Hg".to_owned())
+        });
+        if unnumbered && is_wavelength(digits) && (s.is_glued(at) || shifted) {
+            self.conditions.light = Light::at(number.value());
+            self.at = at + 1 + usize::from(s.is_word(at + 1, &["nm"]));
+            return true;
+        }
+        // `[α]D298K`
+        if let Some(celsius) = kelvin(s, at).filter(|_| self.conditions.temperature.is_none()) {
+            return self.set_temperature(celsius, at + 2);
+        }
         if self.conditions.light.is_none() && is_wavelength(digits) {
             let named = s.is_word(at + 1, &["nm"]);
             if (shifted || named || s.is_glued(at) || self.value_begins(at + 1))
@@ -398,7 +483,10 @@ impl<'a> Indices<'a> {
             let (end, celsius) = self.behind_degree(at + 3);
             let raised = s.get(at + 2).is_some_and(|token| token.script == Script::Super);
             let then_value = self.value_begins(end) && s.kind(at + 3) != Some(Kind::Degree);
-            let value_is_range = s.kind(end) == Some(Kind::Minus) || s.kind(end) == Some(Kind::PlusMinus);
+            // `20–22 −56.2`: a blank before the dash makes it the sign of a value.
+            let sign_apart = s.get(end).is_some_and(|token| token.spaced) && s.is_glued(end + 1);
+            let value_is_range =
+                s.kind(end) == Some(Kind::Minus) && !sign_apart || s.kind(end) == Some(Kind::PlusMinus);
             if (celsius || raised || then_value && !value_is_range) && second.printed.value() <= 60.0 {
                 self.conditions.temperature = Some(StatedTemperature::Range(number, second.printed));
                 self.at = end;
@@ -426,7 +514,20 @@ impl<'a> Indices<'a> {
             }
             return self.set_temperature(number, behind);
         }
-        // Nothing like a value follows: set close to the line it is still a temperature; a sentence goes on.
+        // Nothing like a value follows: set close to the line it is still a temperature; a sentence or a table goes on.
+        let usual = (10.0..=40.0).contains(&number.value()) && self.conditions.light.is_some();
+        let degree = s.kind(at + 1) == Some(Kind::Degree) && s.is_mark(behind, ',');
+        if s.is_glued(at) && number.decimals() == 0 && usual && (s.is_any_mark(behind, &[',', '|']) || degree) {
+            return self.set_temperature(number, behind);
+        }
+        let heads_column = s.is_open(behind)
+            && matches!(s.text(behind + 1), "c" | "C")
+            && s.number(behind + 2).is_none()
+            && s.behind_bracket(behind, 8)
+                .is_some_and(|end| (behind..end).all(|n| s.number(n).is_none_or(|_| s.is_glued(n))));
+        if s.is_glued(at) && number.decimals() == 0 && usual && heads_column {
+            return self.set_temperature(number, behind);
+        }
         let goes_on = s.is_close(behind) || s.kind(behind) == Some(Kind::Word);
         if s.is_glued(at) && number.decimals() == 0 && behind == at + 1 && goes_on {
             return self.set_temperature(number, behind);
@@ -563,6 +664,11 @@ impl<'a> Indices<'a> {
     }
 }
 
+/// Wavelengths rotations are printed for, nm: what five digits in a row are searched for.
+const LINES: [&str; 13] = [
+    "589", "578", "577", "546", "436", "435", "405", "404", "365", "364", "334", "633", "302",
+];
+
 /// Nouns of rotation.
 const NOUNS: [&str; 22] = [
     "rotation",
@@ -590,7 +696,7 @@ const NOUNS: [&str; 22] = [
 ];
 
 /// Adjectives, with the kind they make of the rotation.
-const ADJECTIVES: [(&str, RotationKind); 33] = [
+const ADJECTIVES: [(&str, RotationKind); 50] = [
     ("sp", RotationKind::Specific),
     ("opt", RotationKind::Observed),
     ("specific", RotationKind::Specific),
@@ -624,6 +730,23 @@ const ADJECTIVES: [(&str, RotationKind); 33] = [
     ("óptica", RotationKind::Observed),
     ("ottica", RotationKind::Observed),
     ("optique", RotationKind::Observed),
+    ("optyczna", RotationKind::Observed),
+    ("оптическое", RotationKind::Observed),
+    ("optická", RotationKind::Observed),
+    ("optické", RotationKind::Observed),
+    ("optisk", RotationKind::Observed),
+    ("óptico", RotationKind::Observed),
+    ("ottico", RotationKind::Observed),
+    ("удельный", RotationKind::Specific),
+    ("удельного", RotationKind::Specific),
+    ("spezifischen", RotationKind::Specific),
+    ("optischen", RotationKind::Observed),
+    ("specifická", RotationKind::Specific),
+    ("specifické", RotationKind::Specific),
+    ("specifieke", RotationKind::Specific),
+    ("specifik", RotationKind::Specific),
+    ("właściwej", RotationKind::Specific),
+    ("optycznej", RotationKind::Observed),
 ];
 
 fn adjective(s: &Stream, at: usize) -> Option<RotationKind> {
@@ -655,7 +778,7 @@ fn words(s: &Stream, at: usize) -> Option<Head> {
         if let Some(kind) = adjective(s, before) {
             kinds.push(kind);
             start = before;
-        } else if !(s.is_mark(before, '.') || s.is_word(before, &["pouvoir", "potere", "poder"])) {
+        } else if !(s.is_mark(before, '.') || s.is_word(before, &["pouvoir", "potere", "poder", "zdolność"])) {
             break;
         }
     }

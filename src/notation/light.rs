@@ -5,8 +5,9 @@
 use super::clean::Script;
 use super::condition::{Place, Reader};
 use super::doubts::Doubt;
+use super::stream::Stream;
 use super::token::{Digits, Kind};
-use crate::quantity::SpectralLine;
+use crate::quantity::{Printed, SpectralLine};
 use crate::statement::StatedTemperature;
 
 /// The light, with the number of nanometres where one was printed.
@@ -45,6 +46,13 @@ impl Light {
 pub(super) fn is_wavelength(digits: Digits) -> bool {
     let number = digits.printed.value();
     (230.0..=1100.0).contains(&number) || (2300.0..=11000.0).contains(&number) && digits.printed.decimals() == 0
+}
+
+/// `298 K` at `at`: the temperature in °C, with two decimals, as 273.15 has them.
+pub(super) fn kelvin(s: &Stream, at: usize) -> Option<Printed> {
+    let kelvins = s.number(at)?.printed;
+    let fits = s.text(at + 1) == "K" && (250.0..=370.0).contains(&kelvins.value());
+    fits.then(|| Printed::new(((kelvins.value() - 273.15) * 100.0).round() / 100.0, 2))
 }
 
 /// Whether a token is raised or lowered.

@@ -18,6 +18,7 @@ mod relation;
 mod segment;
 mod series;
 mod stream;
+mod table;
 mod token;
 mod value;
 mod write;

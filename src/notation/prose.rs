@@ -26,7 +26,13 @@ impl Grammar<'_> {
         let led =
             at == 0 || s.is_any_mark(at - 1, &['=', ':', ';', '|', ',']) || s.is_word(at - 1, &["is", "was", "of"]);
         let led = led || self.drafts.last().is_some_and(|draft| at < draft.to + PROSE_REACH);
+        // `ρ = −2.1`: a quantity of another name.
+        let other = bare && at >= 2 && s.is_mark(at - 1, '=') && {
+            let name = s.text(at - 2);
+            s.kind(at - 2) == Some(Kind::Word) && name.chars().count() == 1 && !matches!(name, "D" | "α" | "a")
+        };
         if bare && !led
+            || other
             || (1..=6).any(|n| {
                 at.checked_sub(n)
                     .is_some_and(|n| s.is_word(n, &["ε", "δε", "λ", "ecd", "cd", "nm", "log", "θ"]))
@@ -61,6 +67,28 @@ impl Grammar<'_> {
         Some(end)
     }
 
+    /// `0,1532 g Sbst. in 10 ccm Alkohol: [α]D …`: the sample as it was weighed, close before its head.
+    pub(super) fn weighed_sample(&mut self, at: usize) -> Option<usize> {
+        let s = self.s;
+        let number = s.number(at).filter(|_| s.is_word(at + 1, &["g", "mg"]))?;
+        let mut reader = Reader::new(s);
+        let found = reader.mass_per_volume(at + 1, number.printed)?;
+        let (solvent, end) = s.solvent(found.end + usize::from(s.is_word(found.end, &["of", "in"])))?;
+        let near = (end..end + 3).any(|n| super::head::head_at(s, n).is_some());
+        if !near {
+            return None;
+        }
+        reader.conditions.solvent = Some(solvent);
+        reader.set_concentration(crate::statement::PrintedConcentration {
+            low: found.value,
+            high: None,
+            unit: found.unit,
+            unit_printed: true,
+        });
+        self.ambient = Some(reader.conditions);
+        Some(end)
+    }
+
     /// `measured at c=1 in 5M HCl is -6.0 ± 0.5°`: conditions that announce a value without a head.
     pub(super) fn measured_at(&mut self, at: usize) -> Option<usize> {
         let s = self.s;
@@ -78,6 +106,33 @@ impl Grammar<'_> {
         own.conditions.fill_from(&reader.conditions);
         self.push(RotationKind::Specific, value, own.conditions, at, to, Joint::Head);
         Some(to)
+    }
+
+    /// `with jatrophan (8′S, +87)`: a value of comparison in a bracket behind a descriptor of configuration.
+    pub(super) fn compared(&mut self, at: usize) -> Option<usize> {
+        let s = self.s;
+        let last = self.drafts.last()?;
+        let near = at <= last.to + PROSE_REACH;
+        if !near || !s.is_open(at) || last.value.unit != Unit::None {
+            return None;
+        }
+        let close = s.behind_bracket(at, 10)?;
+        let comma = (at + 2..close).find(|&n| s.is_mark(n, ','))?;
+        let descriptor = (at + 1..comma).any(|n| matches!(s.text(n), "R" | "S" | "D" | "L"));
+        let value = self.value(comma + 1).filter(|value| {
+            value.sign == crate::statement::Sign::Stated && value.unit == Unit::None && value.end + 1 == close
+        })?;
+        let comparison = (at.saturating_sub(30)..at).any(|n| s.is_word(n, &["with", "compared", "comparison"]));
+        if !descriptor || !comparison {
+            return None;
+        }
+        let kind = last.kind;
+        self.push(kind, value, Conditions::default(), at, close, Joint::Prose);
+        if let Some(draft) = self.drafts.last_mut() {
+            draft.role = Some(crate::statement::Role::Lit);
+            draft.doubts.push(Doubt::NoSymbol);
+        }
+        Some(close)
     }
 
     /// A signed angle in the prose behind a statement.

@@ -29,7 +29,8 @@ fn share_conditions(s: &Stream, drafts: &mut [Draft]) {
         };
         let adjacent = second.from >= first.to
             && (first.to..second.from).all(|at| {
-                s.is_any_mark(at, &[',', ';', '|', '&', '→']) || s.is_word(at, &["and", "und", "et", "to", "bis"])
+                s.is_any_mark(at, &[',', ';', '|', '&', '→'])
+                    || s.is_word(at, &["and", "und", "et", "to", "bis", "changing", "changed"])
             });
         if !adjacent {
             continue;
@@ -46,6 +47,9 @@ fn share_conditions(s: &Stream, drafts: &mut [Draft]) {
         };
         if lines && first.conditions.is_without_sample() && !second.conditions.is_without_sample() {
             first.conditions.fill_sample_from(&second.conditions);
+            if first.conditions.temperature.is_none() && second.joint == Joint::Head {
+                first.conditions.temperature.clone_from(&second.conditions.temperature);
+            }
         }
     }
 }

@@ -133,7 +133,11 @@ fn is_symbol(bytes: &[u8], start: usize, end: usize) -> bool {
         )
     };
     let opened = before.iter().rev().find(|b| !markup(b)).is_some_and(|b| *b == b'[');
-    if opened {
+    // Brackets of East Asian type: `［α］`, `〔α〕`, `【α】`.
+    let wide = ["［", "〔", "【", "\u{F05B}"]
+        .iter()
+        .any(|open| before.ends_with(open.as_bytes()));
+    if opened || wide {
         return true;
     }
     let behind = &bytes[end..bytes.len().min(end + 28)];

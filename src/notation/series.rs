@@ -5,7 +5,7 @@ use super::condition::{Conditions, Reader};
 use super::doubts::Doubt;
 use super::grammar::{Grammar, Joint};
 use super::head::{Form, Head, head_at};
-use super::light::is_shifted;
+use super::light::{Light, is_shifted, is_wavelength};
 use super::stream::Stream;
 use super::token::Kind;
 use super::value::{Unit, Value};
@@ -34,6 +34,9 @@ impl Grammar<'_> {
             if s.is_sentence_start(next) || next >= s.len() {
                 return at;
             }
+            if s.is_word(next, &["vs", "cf"]) {
+                next += 1 + usize::from(s.is_mark(next + 1, '.'));
+            }
             if let Some(end) = self.quoted(next) {
                 at = end;
                 continue;
@@ -51,6 +54,13 @@ impl Grammar<'_> {
             if head_at(s, next).is_some() {
                 return at;
             }
+            if s.is_word(next, &["changing", "falling", "rising", "changed"]) && s.is_word(next + 1, &["to"]) {
+                if let Some(end) = self.onward(head, shared, at, next + 2) {
+                    at = end;
+                    continue;
+                }
+                return at;
+            }
             if s.is_word(next, &["to", "→", "bis", "至"]) || s.is_mark(next, '→') {
                 match self.onward(head, shared, at, next + 1) {
                     Some(end) => {
@@ -62,7 +72,26 @@ impl Grammar<'_> {
             }
             // Conditions before the value.
             let mut before = Reader::new(s);
-            let mut value_at = next;
+            let mut label_ends = None;
+            if head.form == Form::Symbol && separators > 0 {
+                if let Some(light) = s
+                    .number(next)
+                    .filter(|&digits| is_wavelength(digits))
+                    .and_then(|digits| Light::at(digits.printed.value()))
+                {
+                    let named = next + 1 + usize::from(s.is_word(next + 1, &["nm"]));
+                    if let Some(end) = self.signed_behind(named) {
+                        before.set_light(light);
+                        label_ends = Some(end);
+                    }
+                } else {
+                    label_ends = self.behind_compound_label(next);
+                }
+            }
+            let labelled = label_ends.is_some();
+            let from = next;
+            let mut value_at = label_ends.unwrap_or(next);
+            let next = value_at;
             if !(matches!(s.kind(next), Some(Kind::Plus | Kind::Minus)) && s.number(next + 1).is_some()) {
                 if s.is_open(next) {
                     match before.bracket(next) {
@@ -72,8 +101,8 @@ impl Grammar<'_> {
                 }
                 value_at = before.label(value_at).unwrap_or_else(|| before.line(value_at));
             }
-            let led = value_at > next;
-            let mut filler = 0;
+            let led = value_at > next || labelled;
+            let mut filler = usize::from(labelled);
             while filler < 3 && s.is_any_mark(value_at, &[':', '=']) {
                 value_at += 1;
                 filler += 1;
@@ -100,10 +129,29 @@ impl Grammar<'_> {
             let twin = word || s.is_mark(at, '&');
             let bare_before = self.drafts.last().is_some_and(|draft| draft.to == draft.value.end) && twin;
             let joint = if bare_before { Joint::Twin } else { Joint::Series };
-            self.push(head.kind, value, own, next, end, joint);
+            self.push(head.kind, value, own, from, end, joint);
             at = end;
         }
         at
+    }
+
+    /// The place of a signed number at `at`, or behind one mark such as an equals sign.
+    fn signed_behind(&self, at: usize) -> Option<usize> {
+        let s = self.s;
+        let at = at + usize::from(s.is_any_mark(at, &['=', ':', ',']));
+        let signed = matches!(s.kind(at), Some(Kind::Plus | Kind::Minus)) && s.number(at + 1).is_some();
+        signed.then_some(at)
+    }
+
+    /// `2, −18.9; 3, +4.0` and `5b: −12`: the number of a compound before its value, which lies where this ends.
+    fn behind_compound_label(&self, at: usize) -> Option<usize> {
+        let s = self.s;
+        let whole = s.number(at).is_some_and(|digits| digits.printed.decimals() == 0) && s.text(at).len() <= 3;
+        let letter = usize::from(s.kind(at + 1) == Some(Kind::Word) && s.is_glued(at + 1) && s.text(at + 1).len() == 1);
+        let end = at + 1 + letter;
+        (whole && s.is_any_mark(end, &[',', ':', '=']))
+            .then(|| self.signed_behind(end))
+            .flatten()
     }
 
     /// `/Hydrochloride/`: compilations name what was measured between slashes.
@@ -179,7 +227,7 @@ impl Grammar<'_> {
         if last.to != at {
             return None;
         }
-        let arrow = is_behind_arrow(self.s, next);
+        let arrow = is_behind_arrow(self.s, next) || self.s.is_word(next.wrapping_sub(2), &["changing", "changed"]);
         if arrow {
             last.stage = Some(Stage::Initial);
         }

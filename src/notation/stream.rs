@@ -81,6 +81,12 @@ impl Stream {
         found
     }
 
+    /// The solvent whose formula begins with the bracket at `open`.
+    pub(super) fn formula_from_bracket(&self, open: usize) -> Option<(Solvent, usize)> {
+        let (solvent, length) = Solvent::find_at(self.tail(open))?;
+        Some((solvent, self.after_bytes(open, length)))
+    }
+
     /// The first token that begins at or behind `length` bytes past the start of token `at`.
     fn after_bytes(&self, at: usize, length: usize) -> usize {
         let Some(token) = self.get(at) else { return at };

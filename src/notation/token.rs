@@ -107,7 +107,7 @@ impl Lexer<'_> {
             '%' => (Kind::Percent, start + 1),
             '(' | '[' | '{' => (Kind::Open(c), start + 1),
             ')' | ']' | '}' => (Kind::Close(c), start + 1),
-            c if c.is_alphabetic() => (Kind::Word, self.word(start, script)),
+            c if c.is_alphabetic() => (Kind::Word, self.split_index(start, self.word(start, script))),
             c => (Kind::Mark(c), start + c.len_utf8()),
         };
         let kind = self
@@ -211,6 +211,19 @@ impl Lexer<'_> {
             }),
             end,
         )
+    }
+
+    /// `20°CD` and `[α]DRT`: indices that lost their places run into one word; the end of its first part.
+    fn split_index(&self, start: usize, end: usize) -> usize {
+        let text = &self.clean.text;
+        let behind_degree = text[..start].ends_with('°');
+        let behind_symbol = text[..start].ends_with(']');
+        match &text[start..end] {
+            "CD" | "CNa" | "CHg" if behind_degree => start + 1,
+            "DRT" | "Drt" if behind_symbol => start + 1,
+            "RTD" | "rtD" if behind_symbol => end - 1,
+            _ => end,
+        }
     }
 
     fn word(&self, start: usize, script: Script) -> usize {

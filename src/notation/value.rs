@@ -101,7 +101,12 @@ impl Reader<'_> {
             } else if let Some((next, this)) = self.bound(at) {
                 bound = Some(this);
                 at = next;
-            } else if s.is_word(at, &["between", "zwischen", "entre", "from", "von", "tra"]) {
+            } else if s.is_word(
+                at,
+                &[
+                    "between", "zwischen", "entre", "from", "von", "tra", "fra", "od", "от", "між", "de",
+                ],
+            ) {
                 between = true;
                 at += 1;
             } else {
@@ -335,6 +340,10 @@ impl Reader<'_> {
                 return Some((joined()?, at + 3));
             }
         }
+        if let Some(found) = self.broken_decimals(at, plain_integer) {
+            doubts.push(Doubt::DecimalMarkDamaged);
+            return Some(found);
+        }
         // `33°.09834`
         if plain_integer
             && s.kind(at + 1) == Some(Kind::Degree)
@@ -380,6 +389,34 @@ impl Reader<'_> {
         Some((digits.printed, at + 1))
     }
 
+    /// `12 .3 (c 1.0`, `12. 3°`, `1 2.3 (c 1.0`: blanks within a number that conditions or a degree sign follow.
+    fn broken_decimals(&self, at: usize, plain_integer: bool) -> Option<(Printed, usize)> {
+        let s = self.s;
+        if !plain_integer || s.kind(at + 1) == Some(Kind::Degree) {
+            return None;
+        }
+        let dot = s.is_mark(at + 1, '.') && !s.get(at + 1)?.newline;
+        let last = at + 1 + usize::from(dot);
+        let behind = s.number(last)?;
+        let spaced = s.get(last)?.spaced || s.get(at + 1)?.spaced;
+        let newline = s.get(last)?.newline;
+        let whole = behind.printed.decimals() == 0 && s.text(last).len() <= 2;
+        let keyed = s.is_open(last + 1) && matches!(s.text(last + 2), "c" | "C");
+        let fits = spaced
+            && !newline
+            && (keyed || s.kind(last + 1) == Some(Kind::Degree) && s.text(last + 2) != "C")
+            && (dot && whole || !dot && behind.printed.decimals() > 0 && s.text(at).len() <= 2 && keyed);
+        if !fits {
+            return None;
+        }
+        let joined = if dot {
+            format!("{}.{}", s.text(at), s.text(last))
+        } else {
+            format!("{}{}", s.text(at), s.text(last)).replace([',', '·'], ".")
+        };
+        Some((joined.parse::<Printed>().ok()?, last + 1))
+    }
+
     /// The unit behind a number. A damaged degree sign counts as one.
     fn unit(&self, at: usize, doubts: &mut Vec<Doubt>) -> (Unit, usize) {
         let s = self.s;
@@ -412,7 +449,8 @@ impl Reader<'_> {
                 if s.is_word(at, &["degC", "oC"]) || (celsius_behind(at) && s.number(at + 1).is_none()) {
                     return (Unit::Celsius, at + 1);
                 }
-                if s.is_glued(at) && s.is_word(at, &["a"]) && s.get(at + 1).is_none_or(|token| token.spaced) {
+                let ends = s.is_open(at + 1) || self.is_end_mark(at + 1) || s.is_word(at + 1, &["in", "at"]);
+                if s.is_glued(at) && s.is_word(at, &["a"]) && ends {
                     doubts.push(Doubt::DegreeDamaged);
                     return (Unit::Degree, at + 1);
                 }
@@ -458,7 +496,7 @@ impl Reader<'_> {
         if s.is_word(
             at,
             &[
-                "to", "bis", "à", "至", "til", "till", "until", "through", "do", "до", "auf",
+                "to", "bis", "à", "至", "til", "till", "until", "through", "do", "до", "auf", "a", "až",
             ],
         ) || (between && s.is_word(at, &["and", "und", "et", "e", "y"]))
             || (between && s.is_mark(at, '&'))
