@@ -378,22 +378,7 @@ impl From<ImportError> for Failure {
         match error {
             ImportError::Library(error) => error.into(),
             ImportError::Mapping(error) => error.into(),
-            ImportError::Read(ref read) => {
-                let code = match read {
-                    ReadError::Io { .. } => "file",
-                    ReadError::Format { .. } => "format",
-                    ReadError::Empty { .. } => "empty-file",
-                    ReadError::NoHeadings { .. } => "no-headings",
-                    ReadError::Columns { .. } => "too-many-columns",
-                    ReadError::Encoding { .. } => "encoding",
-                    ReadError::Spreadsheet { .. } => "damaged-spreadsheet",
-                    ReadError::Sheet { .. } => "no-sheet",
-                    ReadError::TooLarge { .. } => "too-large",
-                };
-                Self::usage(code, "")
-                    .told(&read.to_string())
-                    .at(read.path().display().to_string())
-            }
+            ImportError::Read(error) => error.into(),
             ImportError::Rejects { ref path, .. } => {
                 let place = path.display().to_string();
                 Self::new(Fault::Usage, "rejects", "")
@@ -401,6 +386,25 @@ impl From<ImportError> for Failure {
                     .at(place)
             }
         }
+    }
+}
+
+impl From<ReadError> for Failure {
+    fn from(error: ReadError) -> Self {
+        let code = match error {
+            ReadError::Io { .. } => "file",
+            ReadError::Format { .. } => "format",
+            ReadError::Empty { .. } => "empty-file",
+            ReadError::NoHeadings { .. } => "no-headings",
+            ReadError::Columns { .. } => "too-many-columns",
+            ReadError::Encoding { .. } => "encoding",
+            ReadError::Spreadsheet { .. } => "damaged-spreadsheet",
+            ReadError::Sheet { .. } => "no-sheet",
+            ReadError::TooLarge { .. } => "too-large",
+        };
+        Self::usage(code, "")
+            .told(&error.to_string())
+            .at(error.path().display().to_string())
     }
 }
 

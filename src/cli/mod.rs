@@ -20,6 +20,7 @@ mod failure;
 mod import;
 mod history;
 mod info;
+mod limits;
 mod measured;
 mod merge;
 mod read;
@@ -90,6 +91,8 @@ pub struct Global {
 pub enum Command {
     /// Check a measured rotation against published values
     Check(Box<check::CheckArguments>),
+    /// Hold a measurement or a series of batches against the limits of a monograph
+    Limits(Box<limits::LimitsArguments>),
     /// Find compounds by name, number, formula or DOI
     Search(search::SearchArguments),
     /// Show everything the library knows of a compound
@@ -176,6 +179,7 @@ pub fn command() -> clap::Command {
 fn dispatch(arguments: &Arguments, session: &mut Session) -> Result<Outcome, Failure> {
     match &arguments.command {
         Command::Check(arguments) => check::run(arguments, session),
+        Command::Limits(arguments) => limits::run(arguments, session),
         Command::Search(arguments) => search::run(arguments, session),
         Command::Show(arguments) => show::run(arguments, session),
         Command::Read(arguments) => read::run(arguments, session),

@@ -22,6 +22,7 @@ mod effects;
 pub mod estimators;
 mod filter;
 mod judge;
+pub mod limits;
 mod mixture;
 mod pool;
 mod reference;

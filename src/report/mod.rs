@@ -15,6 +15,7 @@ pub mod compound;
 pub mod entry;
 pub mod import;
 pub mod json;
+pub mod limits;
 pub mod merge;
 pub mod number;
 pub mod plot;

@@ -6,6 +6,7 @@ pub mod care;
 pub mod check;
 pub mod curate;
 pub mod import;
+pub mod limits;
 pub mod resolve;
 pub mod review;
 pub mod search;

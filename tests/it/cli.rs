@@ -658,3 +658,41 @@ fn quiet_says_nothing_beside_the_answer() {
     fs::remove_file(&library).unwrap();
     assert_eq!(Biot::at(&library).run(&["info", "--quiet"]).err, "");
 }
+
+#[test]
+fn limits_answer_with_their_rule_and_refuse_what_is_no_measurement() {
+    let program = Biot::reading();
+    let (code, answer) = program.json(&[
+        "limits", "dextrose", "--value", "48.1", "--water", "9.0%", "--guard", "95%", "--temp", "25",
+    ]);
+    assert_eq!(code, 0);
+    let monograph = &answer["monographs"][0];
+    assert_eq!(
+        (&monograph["outcome"], &monograph["rounded"]),
+        (&"inside".into(), &"52.9".into())
+    );
+    assert!(
+        monograph["decision_rule"]
+            .as_str()
+            .unwrap()
+            .contains("simple acceptance")
+    );
+    assert!(monograph["guarded"]["rule"].as_str().unwrap().contains("JCGM 106"));
+    assert!(answer["caution"].as_str().unwrap().contains("official text"));
+    let (code, _) = program.json(&["limits", "dextrose", "--value", "nan"]);
+    assert_eq!(code, 2);
+    for bad in [
+        ["--guard", "20%"],
+        ["--water", "120"],
+        ["--basis", "boiled"],
+        ["--read-after", "soon"],
+    ] {
+        let (code, answer) = program.json(&["limits", "dextrose", "--value", "52.9", bad[0], bad[1]]);
+        assert_eq!((code, answer["error"]["code"].as_str()), (2, Some("usage")), "{bad:?}");
+    }
+    let (code, answer) = program.json(&["limits", "dextrose", "--batches", "/nowhere/lots.csv"]);
+    assert_eq!((code, answer["error"]["code"].as_str()), (2, Some("file")));
+    // A compound without limits is an answer too.
+    let (code, answer) = program.json(&["limits", "L-menthol", "--value", "-49"]);
+    assert_eq!((code, answer["monographs"].as_array().map(Vec::len)), (0, Some(0)));
+}

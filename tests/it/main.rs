@@ -15,6 +15,7 @@ mod compound;
 mod estimators;
 mod import;
 mod library;
+mod limits;
 mod names;
 mod notation;
 mod posterior;
