@@ -1,3 +1,5 @@
+//! Limits against a standard, a statistics library and hand calculation.
+
 use super::*;
 use crate::quantity::{Concentration, Temperature, parse_line};
 use crate::solvent::Solvent;
