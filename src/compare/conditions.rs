@@ -507,6 +507,12 @@ pub(super) fn generic_conversion(from: &SpectralLine, to: &SpectralLine) -> Opti
     if !GENERIC_RANGE_NM.contains(&from) || !GENERIC_RANGE_NM.contains(&to) {
         return None;
     }
+    one_term_factor(from, to)
+}
+
+/// The same between any two wavelengths in nm, with nothing said on whether the law holds there: for guessing that a value
+/// was read at another line, never for converting a reference. None where the law has its pole.
+pub(super) fn one_term_factor(from: f64, to: f64) -> Option<(f64, f64)> {
     let factor = |lambda0: f64| (from * from - lambda0 * lambda0) / (to * to - lambda0 * lambda0);
     // Three-point Gauss–Hermite rule for the mean; the half difference of the outer points over √3 for the slope.
     let outer = 3f64.sqrt() * LAMBDA0_SD_NM;
@@ -516,7 +522,7 @@ pub(super) fn generic_conversion(from: &SpectralLine, to: &SpectralLine) -> Opti
         factor(LAMBDA0_MEAN_NM + outer),
     );
     let mean = low / 6.0 + 2.0 * centre / 3.0 + high / 6.0;
-    Some((mean, (high - low) / (2.0 * 3f64.sqrt()) / mean))
+    (to.min(from) > LAMBDA0_MEAN_NM + outer).then_some((mean, (high - low) / (2.0 * 3f64.sqrt()) / mean))
 }
 
 #[cfg(test)]

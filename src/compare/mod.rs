@@ -5,7 +5,7 @@
 //! measurements at the same conditions share one pooling.
 //!
 //! Start reading at `pool.rs` (the model), then `filter.rs` (how its posterior is computed), `judge.rs` (optical
-//! purity) and `verdict.rs`. `estimators.rs` holds the classical estimators that serve as a cross-check.
+//! purity) and `verdict.rs`; `causes` holds the slips that may explain a value that does not fit. `estimators.rs` holds the classical estimators that serve as a cross-check.
 //!
 //! The model, for each usable reference i with value `y_i`, hand `s_i` (−1 for an entry of the mirror image) and
 //! enantiomeric excess `e_i` of its sample:
@@ -16,6 +16,7 @@
 //! minus, factor of ten, wrong salt). `δ` is one draw per aspect and group of references that share a condition, `η` one
 //! draw per source, `ε` the reference's own uncertainty.
 
+mod causes;
 mod conditions;
 mod copies;
 mod effects;
@@ -28,6 +29,10 @@ mod pool;
 mod reference;
 mod verdict;
 
+pub use causes::{
+    Cause, CauseCode, CauseContext, CauseSetting, CauseTable, CauseTableError, CommonForm, Isomer, KnownForm, causes,
+    values_of_isomer,
+};
 pub use conditions::{Aspect, Conditions, Difference, FormLink, Size};
 pub use effects::{Case, Effect, EffectTable, EffectTableError};
 pub use judge::{

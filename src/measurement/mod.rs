@@ -95,6 +95,8 @@ pub struct Reduced {
     pub uncertainty: SpecificRotation,
     /// The concentration it was measured at.
     pub concentration: Option<Concentration>,
+    /// The angle it was computed from; none where the specific rotation itself was given.
+    pub angle: Option<Angle>,
     /// The budget.
     pub budget: Vec<BudgetLine>,
 }
@@ -126,6 +128,7 @@ impl Budget {
             value,
             uncertainty: SpecificRotation::from_conventional(variance.sqrt()),
             concentration,
+            angle: None,
             budget,
         }
     }
@@ -165,7 +168,10 @@ pub fn from_angle(
         Amount::Neat(_) => relative(&mut budget, "density", defaults.density_relative),
     }
     relative(&mut budget, "purity", defaults.purity_relative);
-    budget.finish(value, (!matches!(amount, Amount::Neat(_))).then_some(concentration))
+    Reduced {
+        angle: Some(angle),
+        ..budget.finish(value, (!matches!(amount, Amount::Neat(_))).then_some(concentration))
+    }
 }
 
 /// The standard uncertainty of a specific rotation given as a bare value.

@@ -3,7 +3,7 @@
 use super::number;
 use super::page::Page;
 use super::table::{Column, Table};
-use crate::compare::{Aspect, Difference, FiellerShape, Size};
+use crate::compare::{Aspect, Cause, CauseCode, Difference, FiellerShape, Size, VerdictCode};
 use crate::tasks::check::{CheckResult, ConditionsShown, OpticalPurityShown, ReferenceShown};
 
 /// Writes the result of a check.
@@ -84,6 +84,7 @@ pub fn show(result: &CheckResult, page: &mut Page) {
         );
     }
     drawing(result, page);
+    causes(result, page);
     references(result, page);
     if !result.cautions.is_empty() {
         page.heading("Bear in mind");
@@ -246,6 +247,55 @@ fn drawing(result: &CheckResult, page: &mut Page) {
     if used.iter().any(|r| r.mirror_image) {
         page.note("  (m): an entry of the mirror image, drawn with its sign turned.");
     }
+}
+
+/// Classes of causes less probable than this are not listed in words, and at most so many are.
+const LEAST_LISTED: f64 = 0.02;
+const MOST_LISTED: usize = 5;
+
+/// What may explain the value: where it does not agree, or where a cause stands above "nothing is wrong".
+fn causes(result: &CheckResult, page: &mut Page) {
+    let Some(first) = result.causes.first() else { return };
+    let is_none = |cause: &Cause| cause.code == CauseCode::None;
+    let in_first = |cause: &&Cause| cause.class == first.class;
+    if result.verdict.code == VerdictCode::Agrees && result.causes.iter().take_while(in_first).any(is_none) {
+        return;
+    }
+    page.heading("What may explain it");
+    let n_classes = result.causes.last().map_or(0, |cause| cause.class);
+    let mut n_listed = 0;
+    let mut is_reduced = false;
+    for class in 1..=n_classes {
+        let members: Vec<&Cause> = result.causes.iter().filter(|cause| cause.class == class).collect();
+        let together: f64 = members.iter().map(|cause| cause.probability).sum();
+        if n_listed == MOST_LISTED || (together < LEAST_LISTED && n_listed > 0) {
+            break;
+        }
+        n_listed += 1;
+        let share = format!("  {:>6}  ", number::percent(together));
+        let members: Vec<&Cause> = members
+            .into_iter()
+            .filter(|cause| cause.probability >= 0.05 * together || cause.code == CauseCode::Diluted)
+            .collect();
+        if let [only] = members[..] {
+            page.lead(&share, &format!("{} To tell: {}.", only.sentence, only.how_to_tell));
+        } else {
+            page.lead(&share, "one of these, which this value alone cannot tell apart:");
+            for member in &members {
+                page.lead(
+                    "          - ",
+                    &format!("{} To tell: {}.", member.sentence, member.how_to_tell),
+                );
+            }
+        }
+        is_reduced |= members.iter().any(|cause| cause.code == CauseCode::Diluted);
+    }
+    if !is_reduced && result.causes.iter().any(|cause| cause.code == CauseCode::Diluted) {
+        page.note(
+            "Residual solvent, water and other inactive matter lower a rotation just as the other enantiomer does.",
+        );
+    }
+    page.note("Probabilities are among these usual slips, one at a time; a reason that is not listed is not found.");
 }
 
 fn references(result: &CheckResult, page: &mut Page) {

@@ -1,6 +1,7 @@
 //! Forms of a substance: what was weighed against what a reference weighed.
 
-use crate::compare::FormLink;
+use crate::compare::{FormLink, KnownForm};
+use crate::compound::Formula;
 use crate::library::Compound;
 use crate::quantity::MolarMass;
 
@@ -110,6 +111,55 @@ impl MeasuredForm {
             Some(waters) => per_parent + (waters - own_waters / parents) * WATER,
             None => per_parent,
         })
+    }
+
+    /// Forms that can be weighed in its place and follow from its own structure: without water, and without counter-ions.
+    /// The factor is the molar mass of the form measured over theirs, both per parent.
+    pub(super) fn parts_of(&self) -> Vec<KnownForm> {
+        let Some((composition, here)) = self.composition.as_ref().zip(self.mass_per_parent()) else {
+            return Vec::new();
+        };
+        let waters = self.stated_waters.unwrap_or(composition.waters / composition.parents);
+        let dry = here - waters * WATER;
+        let counter: Option<f64> = composition
+            .others
+            .iter()
+            .map(|(formula, n)| {
+                Some(n / composition.parents * Formula::parse(formula).ok()?.molar_mass().grams_per_mole())
+            })
+            .sum();
+        let mut found = Vec::new();
+        let mut add = |name: &str, mass: f64, is_hydrate: bool| {
+            found.push(KnownForm {
+                name: name.to_owned(),
+                factor: here / mass,
+                is_hydrate,
+            });
+        };
+        if waters > 0.0 {
+            add("the anhydrous form", dry, true);
+        }
+        if let Some(counter) = counter
+            && !composition.others.is_empty()
+            && dry - counter > 0.0
+        {
+            add("the free base or acid", dry - counter, false);
+        }
+        found
+    }
+
+    /// Whether the compound is itself a salt, a hydrate or a solvate.
+    pub(super) fn is_salt_or_hydrate(&self) -> bool {
+        self.composition
+            .as_ref()
+            .is_some_and(|c| c.waters > 0.0 || !c.others.is_empty())
+    }
+
+    /// Molar mass of the form measured, as weighed.
+    pub(super) fn mass(&self) -> Option<MolarMass> {
+        let parents = self.composition.as_ref().map_or(1.0, |c| c.parents);
+        self.mass_per_parent()
+            .map(|mass| MolarMass::from_grams_per_mole(mass * parents))
     }
 
     /// How a reference's form stands to this one.

@@ -35,6 +35,10 @@ pub(crate) struct Gathered<'a> {
     pub(crate) mirror: Option<&'a Compound>,
     pub(crate) n_specifications: usize,
     pub(crate) form_notes: Vec<String>,
+    /// The form that was weighed.
+    pub(super) measured_form: MeasuredForm,
+    /// Other forms of the compound in the library, with how they stand to the form measured.
+    pub(super) known_forms: Vec<(&'a str, FormLink)>,
 }
 
 impl Holdings {
@@ -79,14 +83,20 @@ impl Holdings {
             mirror: self.mirror.as_ref(),
             n_specifications: 0,
             form_notes,
+            measured_form,
+            known_forms: Vec::new(),
         };
         for group in &self.groups {
+            let is_other_form = !group.is_mirror && group.of.id != self.compound.id;
+            if is_other_form && let Ok(link) = gathered.measured_form.link(&group.of) {
+                gathered.known_forms.push((group.of.name.as_str(), link));
+            }
             for (entry, citation) in &group.entries {
                 gathered.n_specifications +=
                     usize::from(entry.kind == EntryKind::Specification && group.of.id == self.compound.id);
                 let is_mirror = group.is_mirror != mirror_image;
                 gathered.references.push(GatheredReference {
-                    reference: reference_of(entry, &group.of, is_mirror, &measured_form, worth),
+                    reference: reference_of(entry, &group.of, is_mirror, &gathered.measured_form, worth),
                     entry,
                     citation,
                 });
@@ -116,7 +126,7 @@ pub(crate) fn reading_worth(library: &Library) -> Result<ReadingWorth, LibraryEr
 }
 
 /// The reference an entry makes, with the reason when it must not be used.
-fn reference_of(
+pub(super) fn reference_of(
     entry: &Entry,
     of: &Compound,
     mirror: bool,

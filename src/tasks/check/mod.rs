@@ -1,6 +1,7 @@
 //! Checks one measured value against what the library holds of its compound.
 
 mod cautions;
+mod explain;
 mod form;
 mod gather;
 mod result;
@@ -10,13 +11,15 @@ pub use result::{
 };
 
 use crate::compare::{
-    Conditions, EffectTable, Judgement, Measured, Options, Pooling, Reference, Thresholds, judge, pool,
+    Cause, CauseTable, Conditions, EffectTable, Judgement, Measured, Options, Pooling, Reference, Thresholds, judge,
+    pool,
 };
 use crate::compound::Structure;
 use crate::library::{Compound, CompoundId, Library, LibraryError};
 use crate::measurement::Reduced;
 use crate::quantity::{Concentration, Length, MolarMass};
 use cautions::cautions;
+use explain::{Checked, explain};
 use gather::{Gathered, Holdings, reading_worth};
 
 /// A measured value and what to hold it against.
@@ -47,6 +50,8 @@ pub struct CheckSettings {
     pub thresholds: Thresholds,
     /// Settings of the model.
     pub options: Options,
+    /// Prior weights of the causes.
+    pub causes: CauseTable,
 }
 
 impl Default for CheckSettings {
@@ -55,6 +60,7 @@ impl Default for CheckSettings {
             effects: EffectTable::built_in(),
             thresholds: Thresholds::built_in(),
             options: Options::default(),
+            causes: CauseTable::built_in(),
         }
     }
 }
@@ -84,7 +90,8 @@ pub fn mirror_of(library: &Library, text: &str) -> Result<Option<Compound>, Libr
 /// When the library holds no such compound, or fails.
 pub fn check(library: &Library, request: &CheckRequest, settings: &CheckSettings) -> Result<CheckResult, LibraryError> {
     let holdings = Holdings::read(library, library.compound(request.compound)?)?;
-    let gathered = holdings.against(request.mirror_image, request.form.as_deref(), &reading_worth(library)?);
+    let worth = reading_worth(library)?;
+    let gathered = holdings.against(request.mirror_image, request.form.as_deref(), &worth);
     let references: Vec<Reference> = gathered.references.iter().map(|g| g.reference.clone()).collect();
     let pooling = pool(&request.conditions, &references, &settings.effects, &settings.options);
     let measured = Measured {
@@ -94,7 +101,22 @@ pub fn check(library: &Library, request: &CheckRequest, settings: &CheckSettings
         excess: request.excess,
     };
     let judgement = judge(&pooling, &measured, &settings.thresholds);
-    Ok(assemble(request, &holdings.compound, &gathered, &pooling, judgement))
+    let checked = Checked {
+        compound: &holdings.compound,
+        gathered: &gathered,
+        worth: &worth,
+        pooling: &pooling,
+        measured: &measured,
+    };
+    let causes = explain(library, request, &checked, settings)?;
+    Ok(assemble(
+        request,
+        &holdings.compound,
+        &gathered,
+        &pooling,
+        judgement,
+        causes,
+    ))
 }
 
 fn shown_conditions(conditions: &Conditions, form: Option<&str>, path: Option<Length>) -> ConditionsShown {
@@ -124,6 +146,7 @@ fn assemble(
     gathered: &Gathered<'_>,
     pooling: &Pooling,
     judgement: Judgement,
+    causes: Vec<Cause>,
 ) -> CheckResult {
     let cautions = cautions(request, gathered, pooling, &judgement);
     let entries: Vec<i64> = gathered.references.iter().map(|g| g.entry.id.0).collect();
@@ -207,6 +230,7 @@ fn assemble(
         excess_check: judgement.excess_check,
         verdict: judgement.verdict,
         probabilities: judgement.probabilities,
+        causes,
         cautions,
     }
 }

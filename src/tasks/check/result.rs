@@ -1,6 +1,6 @@
 //! The result of a check, as it is shown and exchanged; `schema/check_result.schema.json` describes it.
 
-use crate::compare::{Difference, ExcessCheck, FiellerShape, PooledValue, Probabilities, Verdict};
+use crate::compare::{Cause, Difference, ExcessCheck, FiellerShape, PooledValue, Probabilities, Verdict};
 use crate::measurement::BudgetLine;
 use serde::Serialize;
 
@@ -152,6 +152,8 @@ pub struct CheckResult {
     pub verdict: Verdict,
     /// The probabilities the verdict rests on.
     pub probabilities: Option<Probabilities>,
+    /// What may explain the value, by classes, the most probable first; `none` is among them. Empty for `no-basis`.
+    pub causes: Vec<Cause>,
     /// What to bear in mind.
     pub cautions: Vec<String>,
 }
