@@ -263,15 +263,13 @@ fn causes(result: &CheckResult, page: &mut Page) {
     }
     page.heading("What may explain it");
     let n_classes = result.causes.last().map_or(0, |cause| cause.class);
-    let mut n_listed = 0;
     let mut is_reduced = false;
-    for class in 1..=n_classes {
+    for class in 1..=n_classes.min(MOST_LISTED) {
         let members: Vec<&Cause> = result.causes.iter().filter(|cause| cause.class == class).collect();
         let together: f64 = members.iter().map(|cause| cause.probability).sum();
-        if n_listed == MOST_LISTED || (together < LEAST_LISTED && n_listed > 0) {
+        if together < LEAST_LISTED && class > 1 {
             break;
         }
-        n_listed += 1;
         let share = format!("  {:>6}  ", number::percent(together));
         let members: Vec<&Cause> = members
             .into_iter()

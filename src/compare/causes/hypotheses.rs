@@ -309,6 +309,9 @@ fn blanks(conditions: &Conditions, context: &CauseContext, table: &CauseTable) -
     vec![(Kind::Shift { shift, sd }, 1.0, Detail::default())]
 }
 
+/// Weight of a form that the library knows, beside those in `data/forms.csv` that could exist (common practice).
+const KNOWN: f64 = 4.0;
+
 /// Another form weighed: x = y · M(form measured) / M(form weighed).
 fn forms(context: &CauseContext, salt_sd: f64, table: &CauseTable) -> Vec<Variant> {
     let scale = |factor: f64, is_hydrate: bool| Kind::Scale {
@@ -319,8 +322,6 @@ fn forms(context: &CauseContext, salt_sd: f64, table: &CauseTable) -> Vec<Varian
         actual: name.to_owned(),
         stated: String::new(),
     };
-    // A form that the library knows is a likelier one to have been weighed than one that could exist.
-    const KNOWN: f64 = 4.0;
     let mut variants: Vec<Variant> = context
         .known_forms
         .iter()

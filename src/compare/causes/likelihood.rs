@@ -76,8 +76,12 @@ impl Expected {
         }
         let weight = |of: &[(f64, f64, f64)]| of.iter().map(|c| c.0).sum::<f64>();
         let (tight_weight, wide_weight) = (weight(&parts), weight(&wide));
-        parts.iter_mut().for_each(|c| c.0 /= tight_weight);
-        wide.iter_mut().for_each(|c| c.0 /= wide_weight);
+        for part in &mut parts {
+            part.0 /= tight_weight;
+        }
+        for part in &mut wide {
+            part.0 /= wide_weight;
+        }
         let mut by_mean: Vec<&(f64, f64, f64)> = parts.iter().collect();
         by_mean.sort_by(|a, b| a.1.total_cmp(&b.1));
         let mut below = 0.0;
