@@ -1,3 +1,5 @@
+//! Each cause against its own definition.
+
 use super::*;
 use crate::compare::{FormLink, HandKnown, SampleExcess};
 use crate::compare::{Options, Reference, pool};
