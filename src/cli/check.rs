@@ -1,31 +1,33 @@
 //! `biot check`: one measured value against what is published.
 
+use super::batch::BatchArguments;
 use super::measured::MeasuredArguments;
-use super::{Failure, Outcome, Session, choose};
+use super::{Failure, Outcome, Session, batch, choose};
 use crate::compare::Conditions;
 use crate::library::{Access, CompoundId, Library};
 use crate::quantity::{self, Fraction};
 use crate::report;
 use crate::statement::Stage;
-use crate::tasks::check::{CheckRequest, CheckSettings, check, mirror_of};
+use crate::tasks::check::{CheckRequest, CheckSettings, EXCESS_UNCERTAINTY, check, mirror_of};
 use clap::{ArgGroup, Args};
 
 /// Arguments of `biot check`.
 #[derive(Debug, Args)]
 #[command(
-    group = ArgGroup::new("measured").args(["value", "angle"]).required(true),
+    group = ArgGroup::new("measured").args(["value", "angle", "batch"]).required(true),
     after_help = "Examples:\n  \
     biot check \"L-menthol\" --value -49.1 --solvent EtOH --conc 5 --temp 20 --line D\n  \
     biot check \"L-menthol\" --angle \"-2.455 deg\" --cell \"100 mm\" --mass \"500 mg\" --volume \"10 mL\" --solvent EtOH --temp 20 --line D\n  \
     biot check \"(S)-(+)-carvone\" --angle 58.4 --cell 100 --density 0.96 --temp 20 --line D\n  \
-    biot check sucrose --value +66.4 --uncertainty 0.2 --solvent H2O --conc \"260 g/L\" --temp 20 --json\n\n\
+    biot check sucrose --value +66.4 --uncertainty 0.2 --solvent H2O --conc \"260 g/L\" --temp 20 --json\n  \
+    biot check --batch measured.csv --output checked.xlsx        every row; --map \"Probe=id\" maps a column\n\n\
     Bare numbers are mm, g, mL, °C, g/100 mL, degrees and nm; every option accepts a unit. What is not given is treated \
     as unknown and widens the result; nothing is filled in. The answer is about the rotation alone: it cannot prove what \
     is in the flask."
 )]
 pub struct CheckArguments {
     /// Compound: name, CAS number, InChIKey, SMILES, or its number in this library
-    #[arg(required = true, value_name = "COMPOUND")]
+    #[arg(required_unless_present = "batch", value_name = "COMPOUND")]
     pub compound: Vec<String>,
 
     /// What was measured, and how
@@ -51,11 +53,11 @@ pub struct CheckArguments {
     /// Factor on the variance of references that are unconfirmed drafts
     #[arg(long, default_value_t = 2.0, value_name = "FACTOR", help_heading = "The comparison")]
     pub draft_variance: f64,
-}
 
-/// Standard uncertainty of an enantiomeric excess by another method, a fraction (chromatographic integration, common
-/// practice).
-const EXCESS_UNCERTAINTY: f64 = 0.01;
+    /// A table of measurements in the place of one
+    #[command(flatten)]
+    pub batch: BatchArguments,
+}
 
 /// Checks the value.
 pub fn run(arguments: &CheckArguments, session: &mut Session) -> Result<Outcome, Failure> {
@@ -68,6 +70,12 @@ pub fn run(arguments: &CheckArguments, session: &mut Session) -> Result<Outcome,
             ),
         ));
     }
+    let mut settings = CheckSettings::default();
+    settings.options.draft_variance_factor = arguments.draft_variance;
+    if let Some(file) = &arguments.batch.batch {
+        return batch::run(file, arguments, &settings, session);
+    }
+    arguments.batch.none()?;
     let library = session.library(Access::Read)?;
     let (compound, is_mirror) = compound(arguments, &library, session)?;
     let measured = arguments.measured.reduced(library.compound(compound)?.molar_mass)?;
@@ -87,8 +95,6 @@ pub fn run(arguments: &CheckArguments, session: &mut Session) -> Result<Outcome,
         form: arguments.form.clone(),
         excess: arguments.ee.map(|ee| (ee.ratio(), EXCESS_UNCERTAINTY)),
     };
-    let mut settings = CheckSettings::default();
-    settings.options.draft_variance_factor = arguments.draft_variance;
     let result = check(&library, &request, &settings)?;
     session.answer(&result, |page| report::check::show(&result, page))?;
     Ok(Outcome::Answered)

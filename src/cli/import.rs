@@ -3,18 +3,19 @@
 use super::args;
 use super::change::ChangeOptions;
 use super::failure::file_failure;
+use super::reading::ReadingArguments;
 use super::{Failure, Fault, Outcome, Session};
 use crate::audit::Settings;
-use crate::exchange::mapping::{Mapping, MappingError};
+use crate::exchange::mapping::Mapping;
 use crate::exchange::record::{Defaults, GivenCompound};
 use crate::exchange::references::{self, References};
-use crate::exchange::rows::{Format, ReadError, ReadOptions};
+use crate::exchange::rows::{Format, ReadOptions};
 use crate::library::{Access, Hand, Identity, Library, SourceKind};
 use crate::report;
 use crate::tasks::audit::{self, Flagged};
 use crate::tasks::import::{self, ImportError, ImportReport, ImportRequest, RejectsTo};
 use crate::tasks::review;
-use clap::{Args, ValueEnum};
+use clap::Args;
 use indicatif::{ProgressBar, ProgressStyle};
 use std::fs;
 use std::io::Write;
@@ -52,27 +53,12 @@ pub struct ImportArguments {
     #[arg(long, value_name = "FILE")]
     pub rejects: Option<PathBuf>,
 
-    /// Format; found by content and name
-    #[arg(long, value_name = "FORMAT", help_heading = "How the file is read")]
-    pub format: Option<FormatWord>,
+    /// How the file is read
+    #[command(flatten)]
+    pub reading: ReadingArguments,
     /// Read the file as printed text, as biot read does
     #[arg(long, conflicts_with = "format", help_heading = "How the file is read")]
     pub text: bool,
-    /// Encoding, such as windows-1252; found by content
-    #[arg(long, value_name = "NAME", help_heading = "How the file is read")]
-    pub encoding: Option<String>,
-    /// Delimiter of a table: one character, or tab; found by content
-    #[arg(long, value_parser = delimiter, value_name = "CHARACTER", help_heading = "How the file is read")]
-    pub delimiter: Option<char>,
-    /// Sheet of a spreadsheet; the first one
-    #[arg(long, value_name = "NAME", help_heading = "How the file is read")]
-    pub sheet: Option<String>,
-    /// What a column holds, with its unit where the heading has none: "Konz.=conc:mg/mL"; "Nr.=-" leaves it out
-    #[arg(long, value_name = "COLUMN=FIELD", help_heading = "How the file is read")]
-    pub map: Vec<String>,
-    /// Saved mapping of columns; --map overrules it
-    #[arg(long, value_name = "FILE", help_heading = "How the file is read")]
-    pub mapping: Option<PathBuf>,
     /// Save the mapping of this import; the file must not exist
     #[arg(long, value_name = "FILE", help_heading = "How the file is read")]
     pub save_mapping: Option<PathBuf>,
@@ -119,34 +105,6 @@ pub struct ImportArguments {
     /// Who and why
     #[command(flatten)]
     pub change: ChangeOptions,
-}
-
-/// Formats, as typed.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub enum FormatWord {
-    /// Table with any delimiter
-    #[value(alias = "tsv")]
-    Csv,
-    /// Spreadsheet
-    Xlsx,
-    /// One JSON object a line
-    Jsonl,
-    /// Crystallographic information file
-    Cif,
-    /// Printed text
-    Text,
-}
-
-impl From<FormatWord> for Format {
-    fn from(word: FormatWord) -> Self {
-        match word {
-            FormatWord::Csv => Self::Table,
-            FormatWord::Xlsx => Self::Xlsx,
-            FormatWord::Jsonl => Self::JsonLines,
-            FormatWord::Cif => Self::Cif,
-            FormatWord::Text => Self::Text,
-        }
-    }
 }
 
 /// Shows what would be done, and does it when told to.
@@ -259,7 +217,7 @@ fn request(arguments: &ImportArguments) -> Result<ImportRequest, Failure> {
     let format = if arguments.text {
         Some(Format::Text)
     } else {
-        arguments.format.map(Format::from)
+        arguments.reading.format.map(Format::from)
     };
     if format == Some(Format::Text) && arguments.compound.is_none() {
         return Err(Failure::usage(
@@ -294,31 +252,14 @@ fn request(arguments: &ImportArguments) -> Result<ImportRequest, Failure> {
         files: arguments.files.clone(),
         options: ReadOptions {
             format,
-            encoding: arguments.encoding.clone(),
-            delimiter: arguments.delimiter,
-            sheet: arguments.sheet.clone(),
-            most_unpacked: None,
+            ..arguments.reading.options()
         },
-        mapping: mapping(arguments)?,
+        mapping: arguments.reading.mapping()?,
         defaults: defaults(arguments)?,
         may_add_compounds: arguments.new_compounds,
         is_trial: false,
         rejects,
     })
-}
-
-fn mapping(arguments: &ImportArguments) -> Result<Mapping, Failure> {
-    let mut mapping = match &arguments.mapping {
-        None => Mapping::default(),
-        Some(path) => {
-            let text = fs::read_to_string(path).map_err(|error| file_failure("read", path, &error))?;
-            Mapping::from_toml(&text).map_err(|error| Failure::from(error).at(path.display().to_string()))?
-        }
-    };
-    for text in &arguments.map {
-        mapping.add(text).map_err(|error| Failure::from(error).at("--map"))?;
-    }
-    Ok(mapping)
 }
 
 fn defaults(arguments: &ImportArguments) -> Result<Defaults, Failure> {
@@ -360,19 +301,6 @@ fn save_mapping(path: &Path, mapping: &Mapping) -> Result<(), Failure> {
         .map_err(|error| file_failure("write", path, &error))
 }
 
-fn delimiter(text: &str) -> Result<char, String> {
-    match text {
-        "tab" | "\\t" => return Ok('\t'),
-        "space" => return Ok(' '),
-        _ => {}
-    }
-    let mut chars = text.chars();
-    match (chars.next(), chars.next()) {
-        (Some(c), None) if c.is_ascii() && !matches!(c, '"' | '\n' | '\r') => Ok(c),
-        _ => Err("a delimiter is one ASCII character, or tab".to_owned()),
-    }
-}
-
 impl From<ImportError> for Failure {
     fn from(error: ImportError) -> Self {
         match error {
@@ -386,30 +314,5 @@ impl From<ImportError> for Failure {
                     .at(place)
             }
         }
-    }
-}
-
-impl From<ReadError> for Failure {
-    fn from(error: ReadError) -> Self {
-        let code = match error {
-            ReadError::Io { .. } => "file",
-            ReadError::Format { .. } => "format",
-            ReadError::Empty { .. } => "empty-file",
-            ReadError::NoHeadings { .. } => "no-headings",
-            ReadError::Columns { .. } => "too-many-columns",
-            ReadError::Encoding { .. } => "encoding",
-            ReadError::Spreadsheet { .. } => "damaged-spreadsheet",
-            ReadError::Sheet { .. } => "no-sheet",
-            ReadError::TooLarge { .. } => "too-large",
-        };
-        Self::usage(code, "")
-            .told(&error.to_string())
-            .at(error.path().display().to_string())
-    }
-}
-
-impl From<MappingError> for Failure {
-    fn from(error: MappingError) -> Self {
-        Self::usage("mapping", "").told(&error.to_string())
     }
 }

@@ -223,6 +223,13 @@ impl Session {
         }
     }
 
+    /// Shows a page that is no result on standard error; nothing is shown when told to be quiet.
+    pub fn remark(&mut self, text: impl FnOnce(&mut Page)) {
+        if !self.manner.quiet {
+            self.tell(text);
+        }
+    }
+
     /// Warns the user, also when told to be quiet.
     pub fn warn(&mut self, text: &str) {
         self.say(&format!("warning: {text}"));

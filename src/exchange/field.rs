@@ -107,7 +107,7 @@ fields! {
     ConcUnitPrinted = "conc_unit_printed" ["conc unit printed"],
     /// Cell length.
     Path = "path" ["path length", "cell length", "tube length", "schichtdicke", "küvettenlänge", "rohrlänge", "l",
-        "path mm", "pathlength", "longueur de cuve"],
+        "path mm", "pathlength", "longueur de cuve", "cell"],
     /// Cell length in dm, where a number of millimetres would not give it back.
     PathDm = "path_dm" [],
     /// What was measured: a salt, hydrate or anomer.
@@ -164,9 +164,18 @@ fields! {
     Url = "url" ["link", "source.url"],
     /// Kind of the source.
     SourceKind = "source_kind" ["source kind", "source.kind", "kind of source"],
+    /// Of a measurement: the person's own name for the sample.
+    SampleId = "id" ["sample", "sample id", "sample name", "probe", "probennummer", "batch", "lot", "charge", "échantillon"],
+    /// Of a measurement: standard uncertainty of its value.
+    Uncertainty = "uncertainty" ["standard uncertainty", "u", "standardunsicherheit", "incertitude-type", "unsicherheit"],
 }
 
 impl Field {
+    /// Whether the field is of a measurement and no part of a published value.
+    pub const fn is_of_measurement(self) -> bool {
+        matches!(self, Self::SampleId | Self::Uncertainty)
+    }
+
     /// The field a mapping names.
     pub fn from_word(word: &str) -> Option<Self> {
         Self::ALL.iter().copied().find(|field| field.word() == word)
@@ -235,9 +244,9 @@ pub fn describe(heading: &str) -> Heading {
 }
 
 fn by_name(name: &str) -> Option<Field> {
-    // The symbols T, c, l are told from t, C, L by their case.
+    // The symbols T, c, l are told from t, C, L by their case; U is an expanded uncertainty, not a standard one.
     match name {
-        "t" | "C" | "L" => return None,
+        "t" | "C" | "L" | "U" => return None,
         _ => {}
     }
     let folded = folded(name);

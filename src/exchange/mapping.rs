@@ -100,6 +100,16 @@ impl Assignment {
     pub fn column(&self, field: Field) -> Option<usize> {
         self.by_field.get(&field).copied()
     }
+
+    /// Keeps the columns of some fields; the others count as columns whose meaning is not known.
+    pub fn keep(&mut self, keeps: impl Fn(Field) -> bool) {
+        for (column, heading) in self.columns.iter_mut().zip(&self.headings) {
+            if let Some(assigned) = column.take_if(|assigned| !keeps(assigned.field)) {
+                self.by_field.remove(&assigned.field);
+                self.unmapped.push(heading.clone());
+            }
+        }
+    }
 }
 
 impl Mapping {

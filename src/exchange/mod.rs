@@ -25,6 +25,7 @@ pub mod rejects;
 pub mod rows;
 pub mod starter;
 mod table_in;
+pub mod table_out;
 pub mod take;
 mod text_in;
 mod xlsx_in;

@@ -4,6 +4,10 @@
 //! Nothing is filled in that the row, its heading or the user's options do not say. A cell that cannot be read refuses the
 //! row; what can be read in two ways is read in one and leaves a doubt. Start reading at [`Maker::record`].
 
+mod measured;
+
+pub use measured::MeasuredRow;
+
 use super::cell::unguard_cell;
 use super::cell_in;
 use super::field::Field;

@@ -9,6 +9,7 @@ mod page;
 mod table;
 
 pub mod audit;
+pub mod batch;
 pub mod care;
 pub mod check;
 pub mod compound;

@@ -369,7 +369,10 @@ impl Import<'_, '_> {
                             rejects: None,
                         });
                     }
-                    (Event::Columns(columns), Some(read)) => read.assignment = mapping.assign(columns)?,
+                    (Event::Columns(columns), Some(read)) => {
+                        read.assignment = mapping.assign(columns)?;
+                        read.assignment.keep(|field| !field.is_of_measurement());
+                    }
                     (Event::Row(row), Some(read)) => {
                         read.rows += 1;
                         if read.rows.is_multiple_of(PROGRESS_EVERY) {

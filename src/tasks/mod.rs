@@ -2,6 +2,7 @@
 //! structs with public fields; nothing here prints.
 
 pub mod audit;
+pub mod batch;
 pub mod care;
 pub mod check;
 pub mod curate;

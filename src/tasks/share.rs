@@ -67,20 +67,34 @@ pub fn export_file(
     selection: &Selection,
     progress: &mut dyn FnMut(u64, u64),
 ) -> Result<Exported, ShareError> {
+    write_file(path, may_replace, |file| {
+        export_to(library, format, selection, file, progress)
+    })
+}
+
+/// Writes a file that appears whole or not at all. An existing file is replaced only when told to.
+///
+/// # Errors
+/// What `write` returns, and a [`ShareError::File`] when the file cannot be made.
+pub fn write_file<T, E: From<ShareError>>(
+    path: &Path,
+    may_replace: bool,
+    write: impl FnOnce(&mut File) -> Result<T, E>,
+) -> Result<T, E> {
     let failed = |source| ShareError::File {
         doing: "write",
         path: path.to_owned(),
         source,
     };
     if !may_replace && path.exists() {
-        return Err(failed(io::ErrorKind::AlreadyExists.into()));
+        return Err(failed(io::ErrorKind::AlreadyExists.into()).into());
     }
     let folder = match path.parent() {
         Some(folder) if !folder.as_os_str().is_empty() => folder,
         _ => Path::new("."),
     };
     let mut file = new_file(folder).map_err(failed)?;
-    let exported = export_to(library, format, selection, file.as_file_mut(), progress)?;
+    let written = write(file.as_file_mut())?;
     file.as_file().sync_all().map_err(failed)?;
     let persisted = if may_replace {
         file.persist(path)
@@ -88,7 +102,7 @@ pub fn export_file(
         file.persist_noclobber(path)
     };
     persisted.map_err(|error| failed(error.error))?;
-    Ok(exported)
+    Ok(written)
 }
 
 /// Exports to a stream.

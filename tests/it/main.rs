@@ -9,6 +9,7 @@
 
 mod architecture;
 mod audit;
+mod batch;
 mod check;
 mod cli;
 mod compound;

@@ -20,7 +20,8 @@ use crate::measurement::Reduced;
 use crate::quantity::{Concentration, Length, MolarMass};
 use cautions::cautions;
 use explain::{Checked, explain};
-use gather::{Gathered, Holdings, reading_worth};
+use gather::Gathered;
+pub(super) use gather::{Holdings, reading_worth};
 
 /// A measured value and what to hold it against.
 #[derive(Clone, Debug)]
@@ -64,6 +65,10 @@ impl Default for CheckSettings {
         }
     }
 }
+
+/// Standard uncertainty of an enantiomeric excess by another method, a fraction (chromatographic integration, common
+/// practice).
+pub const EXCESS_UNCERTAINTY: f64 = 0.01;
 
 /// The compound whose mirror image a structure (SMILES or InChI) is, when the library holds it.
 ///
