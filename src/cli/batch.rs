@@ -111,18 +111,17 @@ pub fn run(
         }
     };
     let mut run = |answers: &mut dyn Answers| batch::check_batch(&library, &request, settings, answers, &mut progress);
-    let result = match output {
-        Some(path) => share::write_file(path, options.overwrite, |out| {
+    let result = if let Some(path) = output {
+        share::write_file(path, options.overwrite, |out| {
             write(format, out, &mut run).map_err(Stopped::Batch)
         })
         .map_err(|stopped| match stopped {
             Stopped::Batch(error) => error.into(),
             Stopped::File(error) => Failure::from(error).hint("choose another file name, or give --overwrite"),
-        }),
-        None => {
-            let mut out = session.bytes()?;
-            write(format, &mut out, &mut run).map_err(Failure::from)
-        }
+        })
+    } else {
+        let mut out = session.bytes()?;
+        write(format, &mut out, &mut run).map_err(Failure::from)
     };
     bar.finish_and_clear();
     let report = result?;

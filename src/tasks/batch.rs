@@ -13,7 +13,7 @@ use crate::exchange::record::{self, GivenCompound, Maker, MeasuredRow, Refusal};
 use crate::exchange::rows::{self, About, Event, ReadError, ReadOptions, Row};
 use crate::library::{Access, Library, LibraryError};
 use crate::measurement::{self, Amount, Defaults, Reduced};
-use crate::quantity::{Angle, MolarRotation, SpecificRotation, StatedConcentration};
+use crate::quantity::{Angle, MolarRotation, Printed, SpecificRotation, StatedConcentration};
 use crate::solvent::Solvent;
 use crate::statement::{RotationKind, Statement, specific_from_molar};
 use rayon::prelude::*;
@@ -577,7 +577,7 @@ fn reduce(
     // A printed ± is the half-width of a rectangular distribution (JCGM 100:2008, 4.3.7).
     let uncertainty = read
         .uncertainty
-        .map(|u| u.value())
+        .map(Printed::value)
         .or_else(|| statement.plus_minus.map(|half| half.value().abs() / 3f64.sqrt()))
         .filter(|u| *u > 0.0);
     let rotation = SpecificRotation::from_conventional;
@@ -618,7 +618,7 @@ fn from_angle(
     uncertainty: Option<f64>,
     defaults: &Defaults,
 ) -> Result<Reduced, RowRefusal> {
-    let angle = statement.value.map_or(0.0, |value| value.value());
+    let angle = statement.value.map_or(0.0, Printed::value);
     let cell = statement.path.ok_or_else(|| {
         RowRefusal::new(
             Field::Path.word(),
@@ -725,11 +725,8 @@ impl<'a> Worker<'a> {
         self.report.rows += 1;
         match &row.answer {
             Ok(answer) => {
-                *self
-                    .report
-                    .verdicts
-                    .entry(answer.judgement.verdict.code.as_str())
-                    .or_default() += 1
+                let code = answer.judgement.verdict.code.as_str();
+                *self.report.verdicts.entry(code).or_default() += 1;
             }
             Err(refusal) => {
                 *self.report.refused.entry(refusal.code).or_default() += 1;
