@@ -17,6 +17,7 @@ mod estimators;
 mod import;
 mod library;
 mod limits;
+mod measurement;
 mod names;
 mod notation;
 mod posterior;

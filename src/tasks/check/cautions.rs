@@ -47,7 +47,7 @@ pub(super) fn cautions(
         .budget
         .iter()
         .filter(|line| line.assumed)
-        .map(|line| format!("{} {}", line.source, line.input))
+        .map(|line| format!("{} {}", line.source, line.in_words()))
         .collect();
     if !assumed.is_empty() {
         said.push(format!(

@@ -102,7 +102,7 @@ pub fn check(library: &Library, request: &CheckRequest, settings: &CheckSettings
     let measured = Measured {
         value: request.measured.value,
         uncertainty: request.measured.uncertainty,
-        degrees_of_freedom: None,
+        degrees_of_freedom: request.measured.degrees_of_freedom,
         excess: request.excess,
     };
     let judgement = judge(&pooling, &measured, &settings.thresholds);
