@@ -144,6 +144,7 @@ pub fn run(arguments: &AddArguments, session: &mut Session) -> Result<Outcome, F
         seen: arguments.seen.clone(),
         comment: arguments.comment.clone(),
         method: (method != LimitMethod::default()).then_some(method),
+        kept_out: None,
     };
     let mut library = session.library(Access::Write)?;
     let added = curate::add(&mut library, &request, &arguments.change.change())?;

@@ -1,6 +1,7 @@
 //! `biot check`: one measured value against what is published.
 
 use super::batch::BatchArguments;
+use super::change::ChangeOptions;
 use super::measured::MeasuredArguments;
 use super::{Failure, Outcome, Session, batch, choose};
 use crate::compare::Conditions;
@@ -8,7 +9,9 @@ use crate::library::{Access, CompoundId, Library};
 use crate::quantity::{self, Fraction};
 use crate::report;
 use crate::statement::Stage;
-use crate::tasks::check::{CheckRequest, CheckSettings, EXCESS_UNCERTAINTY, check, mirror_of};
+use crate::tasks::check::{
+    CheckRequest, CheckSettings, DeriveError, DerivedRequest, EXCESS_UNCERTAINTY, check, keep_derived, mirror_of,
+};
 use clap::{ArgGroup, Args};
 
 /// Arguments of `biot check`.
@@ -19,6 +22,7 @@ use clap::{ArgGroup, Args};
     biot check \"L-menthol\" --value -49.1 --solvent EtOH --conc 5 --temp 20 --line D\n  \
     biot check \"L-menthol\" --angle \"-2.455 deg\" --cell \"100 mm\" --mass \"500 mg\" --volume \"10 mL\" --solvent EtOH --temp 20 --line D\n  \
     biot check \"(S)-(+)-carvone\" --angle 58.4 --cell 100 --density 0.96 --temp 20 --line D\n  \
+    biot check \"L-menthol\" --value -45.3 --solvent EtOH --conc 5 --temp 20 --line D --ee 92 --ee-uncertainty 0.5\n  \
     biot check sucrose --value +66.4 --uncertainty 0.2 --solvent H2O --conc \"260 g/L\" --temp 20 --json\n  \
     biot check --batch measured.csv --output checked.xlsx        every row; --map \"Probe=id\" maps a column\n\n\
     Bare numbers are mm, g, mL, °C, g/100 mL, degrees and nm; every option accepts a unit. What is not given is treated \
@@ -46,13 +50,29 @@ pub struct CheckArguments {
     /// Form that was weighed, where it is not the compound's own: monohydrate, hydrochloride
     #[arg(long, value_name = "FORM", help_heading = "The sample")]
     pub form: Option<String>,
-    /// Enantiomeric excess by another method, per cent
+    /// Enantiomeric excess by another method, per cent; above zero for the hand of the compound named
     #[arg(long, allow_hyphen_values = true, value_parser = quantity::parse_percent, value_name = "PERCENT", help_heading = "The sample")]
     pub ee: Option<Fraction>,
+    /// Standard uncertainty of that excess, per cent; the default is 1 (chromatographic integration)
+    #[arg(long, value_parser = quantity::parse_percent, requires = "ee", value_name = "PERCENT", help_heading = "The sample")]
+    pub ee_uncertainty: Option<Fraction>,
+    /// Method of that excess, such as "HPLC, chiral column"
+    #[arg(long, requires = "ee", value_name = "TEXT", help_heading = "The sample")]
+    pub ee_method: Option<String>,
+    /// Keep the enantiopure value that rotation and ee imply, as a draft entry marked as derived
+    #[arg(long, requires_all = ["ee", "ee_method", "citation"], help_heading = "The sample")]
+    pub keep_derived: bool,
+    /// Where the measurement is written down, for --keep-derived
+    #[arg(long, requires = "keep_derived", value_name = "TEXT", help_heading = "The sample")]
+    pub citation: Option<String>,
 
     /// Factor on the variance of references that are unconfirmed drafts
     #[arg(long, default_value_t = 2.0, value_name = "FACTOR", help_heading = "The comparison")]
     pub draft_variance: f64,
+
+    /// Who and why, for --keep-derived
+    #[command(flatten)]
+    pub change: ChangeOptions,
 
     /// A table of measurements in the place of one
     #[command(flatten)]
@@ -76,7 +96,11 @@ pub fn run(arguments: &CheckArguments, session: &mut Session) -> Result<Outcome,
         return batch::run(file, arguments, &settings, session);
     }
     arguments.batch.none()?;
-    let library = session.library(Access::Read)?;
+    let mut library = session.library(if arguments.keep_derived {
+        Access::Write
+    } else {
+        Access::Read
+    })?;
     let (compound, is_mirror) = compound(arguments, &library, session)?;
     let measured = arguments.measured.reduced(library.compound(compound)?.molar_mass)?;
     let request = CheckRequest {
@@ -93,11 +117,46 @@ pub fn run(arguments: &CheckArguments, session: &mut Session) -> Result<Outcome,
         measured,
         cell: arguments.measured.cell,
         form: arguments.form.clone(),
-        excess: arguments.ee.map(|ee| (ee.ratio(), EXCESS_UNCERTAINTY)),
+        excess: excess(arguments)?,
     };
-    let result = check(&library, &request, &settings)?;
+    let mut result = check(&library, &request, &settings)?;
+    if arguments.keep_derived {
+        let derived = DerivedRequest {
+            citation: arguments.citation.clone().unwrap_or_default(),
+            excess_method: arguments.ee_method.clone().unwrap_or_default(),
+        };
+        let added = keep_derived(&mut library, &request, &result, &derived, &arguments.change.change())?;
+        result.derived_entry = Some(added.entry.id.0);
+    }
     session.answer(&result, |page| report::check::show(&result, page))?;
     Ok(Outcome::Answered)
+}
+
+/// The excess by another method and its standard uncertainty.
+fn excess(arguments: &CheckArguments) -> Result<Option<(f64, f64)>, Failure> {
+    let Some(ee) = arguments.ee else { return Ok(None) };
+    let sd = arguments.ee_uncertainty.map_or(EXCESS_UNCERTAINTY, Fraction::ratio);
+    if !(ee.ratio().abs() <= 1.0 && sd > 0.0) {
+        return Err(Failure::usage(
+            "ee",
+            format!(
+                "an ee of {} % with an uncertainty of {} % is none; it lies from -100 to 100 %, with an uncertainty above zero",
+                ee.percent(),
+                100.0 * sd
+            ),
+        ));
+    }
+    Ok(Some((ee.ratio(), sd)))
+}
+
+impl From<DeriveError> for Failure {
+    fn from(error: DeriveError) -> Self {
+        match error {
+            DeriveError::Circular { .. } => Self::usage("circular", "").told(&error.to_string()).at("--ee-method"),
+            DeriveError::NothingImplied => Self::usage("nothing-implied", "").told(&error.to_string()),
+            DeriveError::Add(error) => error.into(),
+        }
+    }
 }
 
 /// The compound asked for, or the one whose mirror image a structure is.

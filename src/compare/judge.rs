@@ -1,5 +1,6 @@
 //! A measured value against the pooled reference: optical purity and the verdict.
 
+use super::excess::{self, ExcessCheck};
 use super::mixture::{Component, Mixture, normal_cdf, normal_density};
 use super::pool::Pooling;
 use super::verdict::{Probabilities, Thresholds, Verdict, decide};
@@ -123,22 +124,6 @@ pub struct OpticalPurity {
     pub prior_matters: bool,
 }
 
-/// What an enantiomeric excess from another method says beside the rotation.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
-#[cfg_attr(test, derive(schemars::JsonSchema))]
-pub struct ExcessCheck {
-    /// The excess given, a fraction.
-    pub excess: f64,
-    /// Its standard uncertainty.
-    pub standard_uncertainty: f64,
-    /// The rotation the pooled value and the excess lead to expect.
-    pub expected_value: f64,
-    /// 95 % interval of that, with the uncertainty of the measurement.
-    pub expected95: [f64; 2],
-    /// Whether the measured value lies in it.
-    pub agrees: bool,
-}
-
 /// A measured value judged.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Judgement {
@@ -160,7 +145,7 @@ pub fn judge(pooling: &Pooling, measured: &Measured, thresholds: &Thresholds) ->
         return Judgement {
             optical_purity: None,
             comparison_band: None,
-            excess_check: None,
+            excess_check: excess::check(None, measured),
             probabilities: None,
             verdict: decide(None, pooling, measured, thresholds),
         };
@@ -174,9 +159,7 @@ pub fn judge(pooling: &Pooling, measured: &Measured, thresholds: &Thresholds) ->
     Judgement {
         optical_purity: Some(optical_purity(posterior, measured)),
         comparison_band: Some(band),
-        excess_check: measured
-            .excess
-            .map(|(excess, sd)| excess_check(posterior, x, u2, excess, sd)),
+        excess_check: excess::check(Some(posterior), measured),
         verdict: decide(Some(&probabilities), pooling, measured, thresholds),
         probabilities: Some(probabilities),
     }
@@ -364,31 +347,6 @@ fn optical_purity(posterior: &Mixture, measured: &Measured) -> OpticalPurity {
         standard_uncertainty: sd,
         enantiomer_ratio: [50.0 * (1.0 + bounded.abs()), 50.0 * (1.0 - bounded.abs())],
         prior_matters: sd > PRIOR_MATTERS_FROM,
-    }
-}
-
-fn excess_check(posterior: &Mixture, x: f64, u2: f64, excess: f64, sd: f64) -> ExcessCheck {
-    // e M + error: each component scaled by e; the uncertainty of e at the size of M.
-    let scaled: Vec<Component> = posterior
-        .components()
-        .iter()
-        .map(|c| Component {
-            weight: c.weight,
-            mean: excess * c.mean,
-            variance: excess * excess * (c.variance + c.tau * c.tau) + sd * sd * c.mean * c.mean + u2,
-            tau: 0.0,
-        })
-        .collect();
-    let expected_value = excess * posterior.widened(|_| 0.0).quantile(0.5);
-    let expected95 = Mixture::new(scaled).map_or([f64::NEG_INFINITY, f64::INFINITY], |mixture| {
-        [mixture.quantile(0.025), mixture.quantile(0.975)]
-    });
-    ExcessCheck {
-        excess,
-        standard_uncertainty: sd,
-        expected_value,
-        expected95,
-        agrees: (expected95[0]..=expected95[1]).contains(&x),
     }
 }
 

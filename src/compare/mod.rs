@@ -21,6 +21,7 @@ mod conditions;
 mod copies;
 mod effects;
 pub mod estimators;
+mod excess;
 mod filter;
 mod judge;
 pub mod limits;
@@ -35,9 +36,9 @@ pub use causes::{
 };
 pub use conditions::{Aspect, Conditions, Difference, FormLink, Size};
 pub use effects::{Case, Effect, EffectTable, EffectTableError};
+pub use excess::{Agreement, ExcessCheck, ExcessMeaning, ImpliedValue};
 pub use judge::{
-    ExcessCheck, Fieller, FiellerShape, Judgement, Measured, OpticalPurity, PurityDensity, fieller, judge,
-    purity_density,
+    Fieller, FiellerShape, Judgement, Measured, OpticalPurity, PurityDensity, fieller, judge, purity_density,
 };
 pub use mixture::{Component, Mixture};
 pub use pool::{Options, PooledValue, Pooling, ReferenceOutcome, pool};

@@ -142,7 +142,9 @@ impl Answers for TableAnswers<'_> {
                     OutCell::Flag(answer.hand_can_be_tested),
                     judgement
                         .excess_check
-                        .map_or(OutCell::Empty, |check| OutCell::Flag(check.agrees)),
+                        .as_ref()
+                        .and_then(|check| check.agreement)
+                        .map_or(OutCell::Empty, |agreement| OutCell::Flag(agreement.agrees)),
                     OutCell::Text(&doubts),
                     OutCell::Empty,
                     OutCell::Empty,
@@ -183,7 +185,7 @@ struct RowJson<'a> {
     comparison_band95: Option<[f64; 2]>,
     optical_purity: Option<PurityJson>,
     hand_can_be_tested: Option<bool>,
-    excess_check: Option<ExcessCheck>,
+    excess_check: Option<&'a ExcessCheck>,
     verdict: Option<&'a Verdict>,
     doubts: &'a [String],
     error: Option<ErrorJson<'a>>,
@@ -345,7 +347,7 @@ impl Answers for JsonAnswers<'_> {
                 prior_matters: p.prior_matters,
             }),
             hand_can_be_tested: answer.map(|answer| answer.hand_can_be_tested),
-            excess_check: judgement.and_then(|j| j.excess_check),
+            excess_check: judgement.and_then(|j| j.excess_check.as_ref()),
             verdict: judgement.map(|j| &j.verdict),
             doubts: answer.map_or(&[], |answer| &answer.doubts),
             error: row.answer.as_ref().err().map(ErrorJson::new),

@@ -3,7 +3,7 @@
 use super::number;
 use super::page::Page;
 use super::table::{Column, Table};
-use crate::compare::{Aspect, Cause, CauseCode, Difference, FiellerShape, Size, VerdictCode};
+use crate::compare::{Aspect, Cause, CauseCode, Difference, ExcessCheck, FiellerShape, Size, VerdictCode};
 use crate::tasks::check::{CheckResult, ConditionsShown, OpticalPurityShown, ReferenceShown};
 
 /// Writes the result of a check.
@@ -72,16 +72,7 @@ pub fn show(result: &CheckResult, page: &mut Page) {
         page.field("plain ratio", &ratio_line(purity));
     }
     if let Some(excess) = &result.excess_check {
-        page.field(
-            "other method",
-            &format!(
-                "ee {} leads to {} (95 % {}): the measured value {}",
-                number::percent(excess.excess),
-                number::signed(excess.expected_value, 1),
-                number::interval(excess.expected95[0], excess.expected95[1]),
-                if excess.agrees { "agrees" } else { "does not agree" }
-            ),
-        );
+        other_method(result, excess, page);
     }
     drawing(result, page);
     causes(result, page);
@@ -92,6 +83,80 @@ pub fn show(result: &CheckResult, page: &mut Page) {
             page.point(caution);
         }
     }
+}
+
+/// What an ee by another method says beside the rotation.
+fn other_method(result: &CheckResult, excess: &ExcessCheck, page: &mut Page) {
+    let ee = format!(
+        "ee {} ± {}",
+        number::percent(excess.excess),
+        number::percent(1.96 * excess.standard_uncertainty)
+    );
+    match (&excess.agreement, excess.expected_value, excess.expected95) {
+        (Some(agreement), Some(value), Some([low, high])) => {
+            page.field(
+                "other method",
+                &format!(
+                    "{ee} leads to expect {} (95 % {}): rotation and ee {}",
+                    number::signed(value, 1),
+                    number::interval(low, high),
+                    if agreement.agrees { "agree" } else { "do NOT agree" }
+                ),
+            );
+            page.field(
+                "p less ee",
+                &format!(
+                    "{} ± {} (95 %); a difference below {} would not show",
+                    number::percent(agreement.difference),
+                    number::percent(agreement.smallest_visible),
+                    number::percent(agreement.smallest_visible)
+                ),
+            );
+        }
+        _ => page.field(
+            "other method",
+            &format!("{ee}; there is no reference to compare it with"),
+        ),
+    }
+    if let Some(implied) = &excess.implied {
+        page.field(
+            "they imply",
+            &format!(
+                "{} for the enantiopure compound (95 % {}){}",
+                number::signed_with_uncertainty(implied.value, implied.standard_uncertainty),
+                number::interval(implied.interval95[0], implied.interval95[1]),
+                match result.derived_entry {
+                    Some(entry) => format!("; kept as draft entry #{entry}, marked as derived"),
+                    None => "; --keep-derived makes a draft entry of it".to_owned(),
+                }
+            ),
+        );
+    }
+    if result.derived_entry.is_some() {
+        page.note(
+            "  This sample agrees with that entry by construction, and the entry is worth no more than the sample's chemical \
+             purity.",
+        );
+    }
+    if !excess.meanings.is_empty() {
+        page.gap();
+        page.paragraph("What the difference between rotation and ee can mean:");
+        for meaning in &excess.meanings {
+            page.point(&format!(
+                "{} To tell: {}",
+                meaning.sentence,
+                uncapitalised(&meaning.how_to_tell)
+            ));
+        }
+    }
+}
+
+fn uncapitalised(text: &str) -> String {
+    let mut characters = text.chars();
+    characters
+        .next()
+        .map(|first| first.to_lowercase().chain(characters).collect())
+        .unwrap_or_default()
 }
 
 fn count(n: usize, noun: &str) -> String {

@@ -51,6 +51,8 @@ pub struct AddRequest {
     pub comment: Option<String>,
     /// Of a specification: what its method says beyond the statement's fields.
     pub method: Option<LimitMethod>,
+    /// Why the entry is kept out of pooling, when it is.
+    pub kept_out: Option<String>,
 }
 
 /// What adding an entry came to.
@@ -137,7 +139,7 @@ pub fn add(library: &mut Library, request: &AddRequest, change: &Change) -> Resu
         identity: request.identity,
         hand: request.hand,
         state: ReviewState::Draft,
-        kept_out: None,
+        kept_out: request.kept_out.clone(),
         substance: request.substance.clone(),
         seen: request.seen.clone(),
         comment: request.comment.clone(),

@@ -7,7 +7,9 @@ use biot::measurement::{self, Defaults};
 use biot::quantity::{self, SpecificRotation};
 use biot::solvent::Solvent;
 use biot::tasks::care;
-use biot::tasks::check::{CheckRequest, CheckResult, CheckSettings, check, mirror_of};
+use biot::tasks::check::{
+    CheckRequest, CheckResult, CheckSettings, DeriveError, DerivedRequest, check, keep_derived, mirror_of,
+};
 use biot::tasks::resolve::{Resolution, resolve};
 use std::sync::OnceLock;
 
@@ -365,7 +367,7 @@ fn an_excess_by_another_method_is_held_against_the_rotation() {
     })
     .excess_check
     .unwrap();
-    assert!(half.agrees, "{half:?}");
+    assert!(half.agreement.unwrap().agrees && half.meanings.is_empty(), "{half:?}");
     let wrong = run(&Case {
         value: -41.0,
         excess: Some(0.98),
@@ -373,5 +375,70 @@ fn an_excess_by_another_method_is_held_against_the_rotation() {
     })
     .excess_check
     .unwrap();
-    assert!(!wrong.agrees, "{wrong:?}");
+    assert!(!wrong.agreement.unwrap().agrees, "{wrong:?}");
+    assert_eq!(wrong.meanings[0].code, "impurity");
+}
+
+/// −49.5 / 0.98 = −50.51: kept as a draft at 100 % ee with its uncertainty, in a library of its own; an ee by rotation is
+/// refused; a pair that does not agree with the references is kept out of pooling.
+#[test]
+fn what_rotation_and_ee_imply_can_be_kept_as_a_derived_draft() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("own.biot");
+    care::open_or_create(&path, Access::Read, &mut |_| {}).unwrap();
+    let mut library = Library::open(&path, Access::Write).unwrap();
+    let Resolution::One(found) = resolve(&library, "L-proline").unwrap() else {
+        panic!("one compound")
+    };
+    let change = biot::library::Change::now("tester", "invented");
+    let derived = DerivedRequest {
+        citation: "invented notebook, page 1".to_owned(),
+        excess_method: "HPLC, chiral column".to_owned(),
+    };
+    let request = |value: f64| CheckRequest {
+        compound: found.compound.id,
+        mirror_image: false,
+        measured: measurement::stated(
+            SpecificRotation::from_conventional(value),
+            SpecificRotation::from_conventional(0.4),
+            None,
+        ),
+        conditions: Conditions {
+            temperature: Some(quantity::parse_temperature("20").unwrap()),
+            line: Some(quantity::parse_line("D").unwrap()),
+            solvent: Some(Solvent::parse("H2O").unwrap()),
+            ..Conditions::default()
+        },
+        cell: None,
+        form: None,
+        excess: Some((0.98, 0.01)),
+    };
+    let good = request(-80.0);
+    let result = check(&library, &good, &CheckSettings::default()).unwrap();
+    let added = keep_derived(&mut library, &good, &result, &derived, &change).unwrap();
+    let entry = &added.entry;
+    assert_eq!(entry.state, biot::library::ReviewState::Draft);
+    assert!(entry.kept_out.is_none() && entry.statement.as_printed.contains("Derived, not measured"));
+    assert!((entry.statement.value.unwrap().value() + 80.0 / 0.98).abs() < 0.01);
+    // u = √((0.4/0.98)² + (80·0.01/0.98²)²) = 0.928, its rectangular half-width 1.61.
+    assert!((entry.statement.plus_minus.unwrap().value() - 1.61).abs() < 0.01);
+    assert!(!entry.statement.ee.as_ref().unwrap().is_from_rotation());
+    let again = check(&library, &good, &CheckSettings::default()).unwrap();
+    let used = again.references.iter().find(|r| r.entry == entry.id.0).unwrap();
+    assert!(used.used && used.weight > 0.0);
+    assert!((used.own_uncertainty.unwrap() - 0.928).abs() < 0.35, "{used:?}");
+
+    let wet = request(-60.0);
+    let result = check(&library, &wet, &CheckSettings::default()).unwrap();
+    let added = keep_derived(&mut library, &wet, &result, &derived, &change).unwrap();
+    assert!(added.entry.kept_out.is_some());
+
+    let circular = DerivedRequest {
+        excess_method: "optical rotation".to_owned(),
+        ..derived
+    };
+    assert!(matches!(
+        keep_derived(&mut library, &good, &result, &circular, &change),
+        Err(DeriveError::Circular { .. })
+    ));
 }

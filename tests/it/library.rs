@@ -674,6 +674,7 @@ fn request(compound: curate::CompoundRequest) -> curate::AddRequest {
         seen: None,
         comment: None,
         method: None,
+        kept_out: None,
     }
 }
 

@@ -1,11 +1,13 @@
 //! Checks one measured value against what the library holds of its compound.
 
 mod cautions;
+mod derive;
 mod explain;
 mod form;
 mod gather;
 mod result;
 
+pub use derive::{DeriveError, DerivedRequest, keep_derived};
 pub use result::{
     CheckResult, CheckedCompound, ConditionsShown, FiellerShown, MeasuredShown, OpticalPurityShown, ReferenceShown,
 };
@@ -233,6 +235,7 @@ fn assemble(
             prior_matters: p.prior_matters,
         }),
         excess_check: judgement.excess_check,
+        derived_entry: None,
         verdict: judgement.verdict,
         probabilities: judgement.probabilities,
         causes,

@@ -148,6 +148,8 @@ pub struct CheckResult {
     pub optical_purity: Option<OpticalPurityShown>,
     /// The check against an enantiomeric excess by another method.
     pub excess_check: Option<ExcessCheck>,
+    /// The draft entry made of the implied value, when it was to be kept.
+    pub derived_entry: Option<i64>,
     /// The verdict.
     pub verdict: Verdict,
     /// The probabilities the verdict rests on.
