@@ -136,7 +136,7 @@ fn trapezoid(points: &[f64]) -> Vec<f64> {
 
 /// Scale of the half-normal prior of τ: the row source, between of the table of effects.
 fn tau_prior_sd() -> f64 {
-    (0.04 * SCALE).hypot(0.3)
+    (0.05 * SCALE).hypot(0.3)
 }
 
 /// Samples the posterior in batches of `n`; τ is drawn from its prior unless it is given.
@@ -463,7 +463,7 @@ fn two_references_in_one_other_solvent_share_its_effect() {
         plain.shared = vec![(0, effect(Aspect::Solvent, Case::Other))];
         plain.fails = EffectTable::built_in().failure(Aspect::Solvent, Case::Other);
     }
-    compare(&[a, b, reference(98.0, 3.0, 3)], &plains, (&[101.0], 18.0), 2_000);
+    compare(&[a, b, reference(98.0, 3.0, 3)], &plains, (&[101.0], 18.0), 8_000);
 }
 
 #[test]
