@@ -7,6 +7,7 @@
 
 mod backup;
 mod changes;
+mod equipment;
 mod error;
 mod file;
 mod findings;
@@ -24,6 +25,7 @@ mod versions;
 
 pub use backup::CopyReport;
 pub use changes::{CompoundChoice, LoadCounts, Loader};
+pub use equipment::{ControlCheck, Equipment, EquipmentKind, Loan};
 pub use error::LibraryError;
 pub use file::Access;
 pub use findings::AcceptedFinding;
