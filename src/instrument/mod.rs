@@ -1,11 +1,15 @@
-//! Control standards of a polarimeter: the international sugar scale and the rotation of quartz. Pure.
+//! Whether a polarimeter is right: control standards, acceptance, control charts; and what is written down of shared
+//! instruments. Pure.
 //!
-//! For what a standard must read, at which wavelength and temperature. Not for whether an instrument is right: a control
-//! chart needs the standard's own certificate and the readings. Start at [`sugar`] for solutions, [`quartz`] for plates.
-//!
-//! A quartz plate tests the angle only; a sugar solution tests cell, concentration and temperature too.
+//! [`sugar`] and [`quartz`] hold the published laws, [`control`] what a standard must read and whether it did, [`chart`] the
+//! control chart, [`materials`] what a solvent does to a cell, [`register`] the records. A certificate's own value and
+//! coefficient always win over a built-in law.
 
+pub mod chart;
+pub mod control;
+pub mod materials;
 pub mod quartz;
+pub mod register;
 pub mod sugar;
 
 use crate::quantity::Wavelength;
