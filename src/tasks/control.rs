@@ -190,15 +190,24 @@ fn kept(
     }
 }
 
+/// The checks of one instrument with one standard, drawn.
+#[derive(Clone, Debug)]
+pub struct ControlChart {
+    /// The instrument.
+    pub instrument: Equipment,
+    /// The standard.
+    pub standard: Equipment,
+    /// The checks, oldest first.
+    pub checks: Vec<(ControlCheck, KeptCheck)>,
+    /// The chart.
+    pub chart: Chart,
+}
+
 /// The chart of an instrument with a standard.
 ///
 /// # Errors
 /// When one of them is unknown.
-pub fn chart_of(
-    library: &Library,
-    instrument: &str,
-    standard: &str,
-) -> Result<(Equipment, Equipment, Vec<(ControlCheck, KeptCheck)>, Chart), LibraryError> {
+pub fn chart_of(library: &Library, instrument: &str, standard: &str) -> Result<ControlChart, LibraryError> {
     let (instrument, _) = register::instrument(library, instrument)?;
     let (standard, _) = register::standard(library, standard)?;
     let rows: Vec<(ControlCheck, KeptCheck)> = library
@@ -210,7 +219,12 @@ pub fn chart_of(
         })
         .collect::<Result<_, LibraryError>>()?;
     let drawn = chart(&rows.iter().map(|(_, check)| check.difference()).collect::<Vec<_>>());
-    Ok((instrument, standard, rows, drawn))
+    Ok(ControlChart {
+        instrument,
+        standard,
+        checks: rows,
+        chart: drawn,
+    })
 }
 
 fn kept_checks(
