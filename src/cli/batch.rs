@@ -237,6 +237,7 @@ fn request(file: &Path, arguments: &CheckArguments) -> Result<BatchRequest, Fail
         ("--density", measured.density.is_some()),
         ("--ee", arguments.ee.is_some()),
         ("--mirror-image", arguments.mirror_image),
+        ("--keep-derived", arguments.keep_derived),
     ];
     if let Some((option, _)) = of_one.into_iter().find(|(_, given)| *given) {
         return Err(

@@ -2,9 +2,11 @@
 
 use super::batch::BatchArguments;
 use super::change::ChangeOptions;
+=======
+use super::failure::file_failure;
 use super::measured::MeasuredArguments;
 use super::{Failure, Outcome, Session, batch, choose};
-use crate::compare::Conditions;
+use crate::compare::{Conditions, EffectTable};
 use crate::library::{Access, CompoundId, Library};
 use crate::quantity::{self, Fraction};
 use crate::report;
@@ -13,6 +15,7 @@ use crate::tasks::check::{
     CheckRequest, CheckSettings, DeriveError, DerivedRequest, EXCESS_UNCERTAINTY, check, keep_derived, mirror_of,
 };
 use clap::{ArgGroup, Args};
+use std::path::{Path, PathBuf};
 
 /// Arguments of `biot check`.
 #[derive(Debug, Args)]
@@ -69,6 +72,9 @@ pub struct CheckArguments {
     /// Factor on the variance of references that are unconfirmed drafts
     #[arg(long, default_value_t = 2.0, value_name = "FACTOR", help_heading = "The comparison")]
     pub draft_variance: f64,
+    /// Table of condition effects in the place of the built-in one, as biot effects writes it
+    #[arg(long, value_name = "FILE", help_heading = "The comparison")]
+    pub effects: Option<PathBuf>,
 
     /// Who and why, for --keep-derived
     #[command(flatten)]
@@ -90,7 +96,7 @@ pub fn run(arguments: &CheckArguments, session: &mut Session) -> Result<Outcome,
             ),
         ));
     }
-    let mut settings = CheckSettings::default();
+    let mut settings = settings_with(arguments.effects.as_deref())?;
     settings.options.draft_variance_factor = arguments.draft_variance;
     if let Some(file) = &arguments.batch.batch {
         return batch::run(file, arguments, &settings, session);
@@ -157,6 +163,23 @@ impl From<DeriveError> for Failure {
             DeriveError::Add(error) => error.into(),
         }
     }
+}
+
+/// The settings of a check, with a table of condition effects where one is named.
+///
+/// # Errors
+/// When the table cannot be read or is not whole.
+pub fn settings_with(effects: Option<&Path>) -> Result<CheckSettings, Failure> {
+    let mut settings = CheckSettings::default();
+    if let Some(path) = effects {
+        let text = std::fs::read_to_string(path).map_err(|error| file_failure("read", path, &error))?;
+        settings.effects = EffectTable::from_csv(&text).map_err(|error| {
+            Failure::usage("effects", error.to_string())
+                .at(path.display().to_string())
+                .hint("biot effects --output FILE writes a whole table")
+        })?;
+    }
+    Ok(settings)
 }
 
 /// The compound asked for, or the one whose mirror image a structure is.

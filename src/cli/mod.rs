@@ -16,6 +16,7 @@ mod choose;
 mod completions;
 mod confirm;
 mod edit;
+mod effects;
 mod export;
 mod failure;
 mod import;
@@ -29,6 +30,7 @@ mod reading;
 mod restore;
 mod review;
 mod search;
+mod selfcheck;
 mod session;
 mod show;
 mod statement;
@@ -121,6 +123,10 @@ pub enum Command {
     Take(take::TakeArguments),
     /// Find what in the library is probably wrong
     Audit(audit::AuditArguments),
+    /// Hold the model against the library itself: predict each value from other sources
+    Selfcheck(selfcheck::SelfCheckArguments),
+    /// Re-estimate from the library how much each condition moves a rotation
+    Effects(effects::EffectsArguments),
     /// Show who changed what, when and why
     History(history::HistoryArguments),
     /// Take back the last import
@@ -195,6 +201,8 @@ fn dispatch(arguments: &Arguments, session: &mut Session) -> Result<Outcome, Fai
         Command::Export(arguments) => export::run(arguments, session),
         Command::Take(arguments) => take::run(arguments, session),
         Command::Audit(arguments) => audit::run(arguments, session),
+        Command::Selfcheck(arguments) => selfcheck::run(arguments, session),
+        Command::Effects(arguments) => effects::run(arguments, session),
         Command::History(arguments) => history::run(arguments, session),
         Command::Undo(arguments) => undo::run(arguments, session),
         Command::Backup(arguments) => backup::run(arguments, session),

@@ -141,21 +141,11 @@ pub(super) fn transfers(
     let relative = |sd: f64| sd / scale;
 
     // Solvent: one draw per solvent of the references.
-    let (case, group) = match (&measured.solvent, &reference.solvent) {
-        (Some(a), Some(b)) => match kinship(a, b) {
-            Kinship::Same => (None, String::new()),
-            Kinship::Kindred => (Some(Case::Kindred), b.to_string()),
-            Kinship::Other if ionises(a) || ionises(b) => (Some(Case::Ionising), b.to_string()),
-            Kinship::Other => (Some(Case::Other), b.to_string()),
-        },
-        (_, Some(b)) => (Some(Case::Unknown), b.to_string()),
-        (_, None) => (Some(Case::Unknown), "not printed".to_owned()),
-    };
-    // An acid or a base is hardly ever left unprinted: missing against one of these is as far as another species.
-    let known = [&measured.solvent, &reference.solvent];
-    let row = match case {
-        Some(Case::Unknown) if known.into_iter().flatten().any(ionises) => Some(Case::Ionising),
-        other => other,
+    let (case, row) = solvent_case(measured.solvent.as_ref(), reference.solvent.as_ref());
+    let group = match (case, &reference.solvent) {
+        (None, _) => String::new(),
+        (_, Some(b)) => b.to_string(),
+        (_, None) => "not printed".to_owned(),
     };
     let sd = row.map_or(0.0, |row| effects.sd(Aspect::Solvent, row, scale));
     made.push(
@@ -294,6 +284,25 @@ pub(super) fn transfers(
         );
     }
     Ok(made)
+}
+
+/// How two solvents stand to each other, none where they are the same; and the row of the table of effects that applies.
+///
+/// An acid or a base is hardly ever left unprinted: a missing solvent against one of these is as far as another species.
+pub(super) fn solvent_case(a: Option<&Solvent>, b: Option<&Solvent>) -> (Option<Case>, Option<Case>) {
+    match (a, b) {
+        (Some(a), Some(b)) => {
+            let case = match kinship(a, b) {
+                Kinship::Same => None,
+                Kinship::Kindred => Some(Case::Kindred),
+                Kinship::Other if ionises(a) || ionises(b) => Some(Case::Ionising),
+                Kinship::Other => Some(Case::Other),
+            };
+            (case, case)
+        }
+        (Some(one), None) | (None, Some(one)) if ionises(one) => (Some(Case::Unknown), Some(Case::Ionising)),
+        _ => (Some(Case::Unknown), Some(Case::Unknown)),
+    }
 }
 
 /// Whether a solvent makes another species of an ionisable solute.

@@ -1,10 +1,10 @@
 //! How much a difference of conditions can move a specific rotation: the table `data/condition_effects.csv`.
 
 use super::conditions::Aspect;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
 /// How the conditions of measurement and reference stand to each other within an aspect.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Case {
     /// Both known and different; the effect is per kelvin or per factor e where the aspect is a number.
@@ -130,6 +130,57 @@ impl EffectTable {
     pub fn built_in() -> Self {
         Self::from_csv(include_str!("../../data/condition_effects.csv"))
             .expect("the built-in table is read by a test of this module")
+    }
+
+    /// The table as CSV, as [`EffectTable::from_csv`] reads it.
+    pub fn to_csv(&self) -> String {
+        let number = |value: f64| format!("{}", (value * 1e5).round() / 1e5);
+        let mut writer = csv::Writer::from_writer(Vec::new());
+        let heading = [
+            "aspect",
+            "case",
+            "relative_sd",
+            "absolute_floor",
+            "failure",
+            "origin",
+            "pairs",
+            "reason",
+        ];
+        // Writing to memory cannot fail.
+        let _ = writer.write_record(heading);
+        for row in &self.rows {
+            let word = |it: serde_json::Value| it.as_str().unwrap_or_default().to_owned();
+            let _ = writer.write_record([
+                word(serde_json::json!(row.aspect)),
+                word(serde_json::json!(row.case)),
+                number(row.relative_sd),
+                number(row.absolute_floor),
+                number(row.failure),
+                row.origin.clone(),
+                row.pairs.to_string(),
+                row.reason.clone(),
+            ]);
+        }
+        writer
+            .into_inner()
+            .map(|bytes| String::from_utf8_lossy(&bytes).into_owned())
+            .unwrap_or_default()
+    }
+
+    /// The row of an effect.
+    pub fn row(&self, aspect: Aspect, case: Case) -> Option<&Effect> {
+        self.rows.iter().find(|row| row.aspect == aspect && row.case == case)
+    }
+
+    /// The same table with other figures in one row; a row that it does not have is not added.
+    pub(super) fn replace(&mut self, effect: Effect) {
+        if let Some(row) = self
+            .rows
+            .iter_mut()
+            .find(|row| row.aspect == effect.aspect && row.case == effect.case)
+        {
+            *row = effect;
+        }
     }
 
     /// All rows.

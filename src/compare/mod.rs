@@ -24,6 +24,8 @@ pub mod estimators;
 mod excess;
 mod filter;
 mod judge;
+mod learned;
+mod left_out;
 pub mod limits;
 mod mixture;
 mod pool;
@@ -40,6 +42,8 @@ pub use excess::{Agreement, ExcessCheck, ExcessMeaning, ImpliedValue};
 pub use judge::{
     Fieller, FiellerShape, Judgement, Measured, OpticalPurity, PurityDensity, fieller, judge, purity_density,
 };
+pub use learned::{EffectEstimate, PairTally, PublishedValue};
+pub use left_out::{Prediction, SHARES, predict, staying, wilson95};
 pub use mixture::{Component, Mixture};
 pub use pool::{Options, PooledValue, Pooling, ReferenceOutcome, pool};
 pub use reference::{HandKnown, ReadingWorth, Reference, SampleExcess, ValueError, value_of};

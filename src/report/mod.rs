@@ -23,6 +23,7 @@ pub mod plot;
 pub mod read;
 pub mod review;
 pub mod search;
+pub mod selfcheck;
 pub mod share;
 
 pub use page::{Page, truncate, wrap};

@@ -405,10 +405,9 @@ impl<'a> Reader<'a> {
         let holdings = self.holdings(compound)?;
         let (measured, conditions) = reduce(&read, &holdings, &self.request.conditions, &self.defaults)?;
         let form = read.statement.form.as_ref().or(self.request.form.as_ref());
-        let excess = read.statement.ee.as_ref().map(|ee| {
-            let excess = ee.fraction().ratio();
-            (excess, super::check::EXCESS_UNCERTAINTY)
-        });
+        // An excess that was itself found by a rotation would be held against itself.
+        let stated = read.statement.ee.as_ref().filter(|ee| !ee.is_from_rotation());
+        let excess = stated.map(|ee| (ee.fraction().ratio(), super::check::EXCESS_UNCERTAINTY));
         Ok(Job {
             key: Key::new(compound, is_mirror, form.map(String::as_str), &conditions),
             holdings,

@@ -13,5 +13,6 @@ pub mod register;
 pub mod resolve;
 pub mod review;
 pub mod search;
+pub mod selfcheck;
 pub mod share;
 pub mod show;

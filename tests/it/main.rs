@@ -22,6 +22,7 @@ mod names;
 mod notation;
 mod posterior;
 mod review;
+mod selfcheck;
 mod share;
 mod solvent;
 mod standards;

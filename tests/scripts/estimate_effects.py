@@ -1,7 +1,10 @@
 #!/usr/bin/env python3
 """Estimate how much a difference in one condition moves a specific rotation, from pairs of starter entries.
 
-usage: estimate_effects.py data/starter/starter_entries.csv data/starter/multi_source_values.csv data/starter/compounds.csv data/solvents.csv
+usage: estimate_effects.py data/starter/starter_entries.csv data/starter/multi_source_values.csv data/starter/compounds.csv data/solvents.csv [tests/data/effects_golden.json]
+
+With a fifth argument the entries taken and the figures found are written there too; tests/it/selfcheck.rs holds the
+program's own estimates against them.
 
 A pair is two entries of one compound that differ in one aspect only (a condition missing on both sides counts as equal,
 missing on one side as the aspect `unknown`). Relative difference: (a - b) / sqrt(|a b|). One vote a compound: the median of
@@ -11,6 +14,7 @@ errors or changes of sign and are counted apart. Printed with the number of comp
 """
 import csv
 import itertools
+import json
 import math
 import re
 import statistics
@@ -101,3 +105,27 @@ for case in sorted(found):
         f"{case:30s} compounds {len(votes):3d} pairs {pairs:4d} robust sd {1.4826 * statistics.median(votes):.4f} "
         f"90 % point {sorted(votes)[int(0.9 * (len(votes) - 1))]:.4f} left out (sign or x5) {len(gross.get(case, []))}"
     )
+
+if len(sys.argv) > 5:
+    # The program has one row for solvents of which one is an acid, a base or a buffer, printed or not on the other side.
+    rows = {}
+    for case in set(found) | set(gross):
+        row = "solvent ionising" if case == "solvent ionising, one missing" else case
+        votes = rows.setdefault(row, {"pairs": 0, "left_out": 0, "by_compound": {}})
+        votes["left_out"] += len(gross.get(case, []))
+        for key, differences in found.get(case, {}).items():
+            votes["pairs"] += len(differences)
+            votes["by_compound"].setdefault(key, []).extend(differences)
+    golden = {}
+    for row, votes in sorted(rows.items()):
+        medians = [statistics.median(v) for v in votes["by_compound"].values()]
+        golden[row] = {
+            "compounds": len(medians),
+            "pairs": votes["pairs"],
+            "left_out": votes["left_out"],
+            "robust_sd": statistics.NormalDist().inv_cdf(0.75) ** -1 * statistics.median(medians) if medians else None,
+        }
+    with open(sys.argv[5], "w", encoding="utf8") as out:
+        out.write('{"entries": [\n')
+        out.write(",\n".join(json.dumps(e, ensure_ascii=False) for e in entries))
+        out.write('\n],\n"effects": ' + json.dumps(golden, indent=1) + "}\n")
