@@ -2,7 +2,6 @@
 
 use super::batch::BatchArguments;
 use super::change::ChangeOptions;
-=======
 use super::failure::file_failure;
 use super::measured::MeasuredArguments;
 use super::{Failure, Outcome, Session, batch, choose};
