@@ -35,6 +35,7 @@ mod session;
 mod show;
 mod statement;
 mod take;
+mod timecourse;
 mod undo;
 mod withdraw;
 
@@ -97,6 +98,8 @@ pub enum Command {
     Check(Box<check::CheckArguments>),
     /// Hold a measurement or a series of batches against the limits of a monograph
     Limits(Box<limits::LimitsArguments>),
+    /// Follow the change of an angle with time
+    Timecourse(timecourse::TimecourseArguments),
     /// Find compounds by name, number, formula or DOI
     Search(search::SearchArguments),
     /// Show everything the library knows of a compound
@@ -188,6 +191,7 @@ fn dispatch(arguments: &Arguments, session: &mut Session) -> Result<Outcome, Fai
     match &arguments.command {
         Command::Check(arguments) => check::run(arguments, session),
         Command::Limits(arguments) => limits::run(arguments, session),
+        Command::Timecourse(arguments) => timecourse::run(arguments, session),
         Command::Search(arguments) => search::run(arguments, session),
         Command::Show(arguments) => show::run(arguments, session),
         Command::Read(arguments) => read::run(arguments, session),

@@ -260,7 +260,7 @@ fn by_name(name: &str) -> Option<Field> {
 }
 
 /// Lower case, with single spaces for every run of spaces and low lines.
-fn folded(heading: &str) -> String {
+pub(super) fn folded(heading: &str) -> String {
     heading
         .to_lowercase()
         .split(|c: char| c.is_whitespace() || c == '_' || c == '\u{FEFF}')
@@ -283,7 +283,7 @@ fn implied_unit(folded: &str) -> Option<&'static str> {
 }
 
 /// Splits "T/°C", "c (g/100 mL)", "path, mm", "T in °C" and "T [°C]" into name and unit.
-fn split_unit(heading: &str) -> Option<(&str, &str)> {
+pub(super) fn split_unit(heading: &str) -> Option<(&str, &str)> {
     if let Some((name, unit)) = heading.split_once(" in ") {
         return Some((name.trim(), unit.trim()));
     }

@@ -4,10 +4,13 @@
 //! [`reduce`](reduce()) takes readings and a [`Setup`]; [`from_angle`] takes one angle through the same engine. [`model`] holds
 //! the equation, [`budget`] the law of propagation (JCGM 100:2008), [`monte_carlo`] its cross-check (JCGM 101:2008),
 //! [`reading`] the levels of repetition and [`flags`] the quality flags. Where the user states no uncertainty, [`Defaults`]
-//! are used and the budget says so. Not for: change with time, dispersion, control standards.
+//! are used and the budget says so. [`kinetics`] follows a change with
+//! time, [`least_squares`] fits. Not for: dispersion, control standards.
 
 pub mod budget;
 pub mod flags;
+pub mod kinetics;
+pub mod least_squares;
 pub mod model;
 pub mod monte_carlo;
 pub mod reading;

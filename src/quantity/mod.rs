@@ -13,7 +13,7 @@ pub use line::{Medium, SpectralLine, Wavelength, WavelengthError};
 pub use parse::{
     ConcentrationBasis, ConcentrationUnit, QuantityError, StatedConcentration, parse_angle, parse_concentration,
     parse_density, parse_length, parse_line, parse_mass, parse_molar_mass, parse_number, parse_percent,
-    parse_temperature, parse_volume,
+    parse_temperature, parse_time, parse_volume,
 };
 pub use printed::{Printed, PrintedError};
 
@@ -74,6 +74,10 @@ quantity!(
 quantity!(
     /// A mass concentration c in the unit of the rotation literature.
     Concentration, from_grams_per_100_millilitres, grams_per_100_millilitres, "g/100 mL"
+);
+quantity!(
+    /// A time since a beginning, or a duration.
+    Time, from_seconds, seconds, "s"
 );
 quantity!(
     /// A Celsius temperature.

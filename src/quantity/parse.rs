@@ -3,7 +3,7 @@
 
 use super::printed::plain_number;
 use super::{
-    Angle, Concentration, Density, Fraction, Length, Mass, MolarMass, Printed, SpectralLine, Temperature, Volume,
+    Angle, Concentration, Density, Fraction, Length, Mass, MolarMass, Printed, SpectralLine, Temperature, Time, Volume,
     WavelengthError,
 };
 use serde::{Deserialize, Serialize};
@@ -283,6 +283,22 @@ pub fn parse_temperature(text: &str) -> Result<Temperature, QuantityError> {
             range: "from -100 to 300 °C",
         })
     }
+}
+
+/// Reads a time or a duration; a bare number is in seconds.
+///
+/// # Errors
+/// When the text is no time or the unit is none of ms, s, min, h, d.
+pub fn parse_time(text: &str) -> Result<Time, QuantityError> {
+    let units = [
+        ("s", 1.0),
+        ("sec", 1.0),
+        ("ms", 1e-3),
+        ("min", 60.0),
+        ("h", 3600.0),
+        ("d", 86400.0),
+    ];
+    parse_scaled(text, "time", "\"90 s\"", "s, min, h, d", &units).map(Time::from_seconds)
 }
 
 /// Reads a spectral line: `D`, `Na`, `Hg`, a letter of a known line, or a wavelength with nm, Å or µm.

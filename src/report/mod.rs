@@ -25,6 +25,7 @@ pub mod review;
 pub mod search;
 pub mod selfcheck;
 pub mod share;
+pub mod timecourse;
 
 pub use page::{Page, truncate, wrap};
 pub use table::{Column, Table};

@@ -1,4 +1,4 @@
-//! Values on a number line, in text.
+//! Values on a number line, and residuals over an axis, in text.
 
 use super::number;
 use super::page::truncate;
@@ -47,10 +47,7 @@ pub fn number_line(points: &[Point], width: usize) -> String {
         .unwrap_or(0)
         .min(MOST_LABEL);
     let columns = width.max(40).saturating_sub(label + 4);
-    let place = |value: f64| {
-        let share = (value - range.low) / (range.high - range.low);
-        ((share * (columns - 1) as f64).round() as usize).min(columns - 1)
-    };
+    let place = |value: f64| range.place(value, columns);
 
     let mut text = String::new();
     for group in groups {
@@ -80,11 +77,78 @@ pub fn number_line(points: &[Point], width: usize) -> String {
         push_row(&mut text, group, label, &marks);
     }
 
+    push_axis(&mut text, label, &range, columns);
+    text
+}
+
+/// A residual to draw.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Residual {
+    /// Where on the axis.
+    pub x: f64,
+    /// How far from the law.
+    pub off: f64,
+}
+
+/// Rows of a drawing of residuals; odd, so that zero has one of its own.
+const RESIDUAL_ROWS: usize = 9;
+
+/// Draws residuals as dots around a line at zero, over the axis of x. A digit (or `+` from ten) is several at one place.
+/// Values that are not finite are left out; with none left the text is empty. `width` is in columns and at least 40;
+/// `decimals` is how many digits the marks of the upright axis have.
+pub fn residuals(points: &[Residual], decimals: usize, width: usize) -> String {
+    let finite: Vec<&Residual> = points.iter().filter(|p| p.x.is_finite() && p.off.is_finite()).collect();
+    let Some(range) = Range::around(finite.iter().map(|p| p.x)) else {
+        return String::new();
+    };
+    let most = finite.iter().map(|p| p.off.abs()).fold(0.0, f64::max);
+    let half = (RESIDUAL_ROWS / 2) as f64;
+    let marks = [
+        number::signed(most, decimals),
+        number::number(0.0, 0),
+        number::signed(-most, decimals),
+    ];
+    let label = marks.iter().map(|mark| mark.width()).max().unwrap_or(0);
+    let columns = width.max(40).saturating_sub(label + 4);
+    let mut cells = vec![vec![0_usize; columns]; RESIDUAL_ROWS];
+    for point in finite {
+        let share = if most > 0.0 { point.off / most } else { 0.0 };
+        let row = ((half - share * half).round().max(0.0) as usize).min(RESIDUAL_ROWS - 1);
+        cells[row][range.place(point.x, columns)] += 1;
+    }
+    let mut text = String::new();
+    for (at, row) in cells.iter().enumerate() {
+        let is_zero = at == RESIDUAL_ROWS / 2;
+        let drawn: String = row
+            .iter()
+            .map(|&count| match count {
+                0 if is_zero => '┄',
+                0 => ' ',
+                1 => '●',
+                2..=9 => char::from_digit(u32::try_from(count).unwrap_or(9), 10).unwrap_or('+'),
+                _ => '+',
+            })
+            .collect();
+        let mark = match at {
+            0 => &marks[0],
+            at if at == RESIDUAL_ROWS - 1 => &marks[2],
+            _ if is_zero => &marks[1],
+            _ => "",
+        };
+        let mark = format!("{}{mark}", " ".repeat(label.saturating_sub(mark.width())));
+        push_row(&mut text, &mark, label, &drawn);
+    }
+    push_axis(&mut text, label, &range, columns);
+    text
+}
+
+/// Draws the axis below with its numbers.
+fn push_axis(text: &mut String, label: usize, range: &Range, columns: usize) {
     let mut axis = vec!['─'; columns];
     let mut labels = vec![' '; columns];
     let mut free_from = 0;
     for tick in range.ticks() {
-        let at = place(tick);
+        let at = range.place(tick, columns);
         axis[at] = '┴';
         let name = number::number(tick, range.decimals);
         let length = name.chars().count();
@@ -96,9 +160,8 @@ pub fn number_line(points: &[Point], width: usize) -> String {
             free_from = start + length + 1;
         }
     }
-    push_row(&mut text, "", label, &axis.into_iter().collect::<String>());
-    push_row(&mut text, "", label, &labels.into_iter().collect::<String>());
-    text
+    push_row(text, "", label, &axis.into_iter().collect::<String>());
+    push_row(text, "", label, &labels.into_iter().collect::<String>());
 }
 
 fn push_row(text: &mut String, label: &str, label_width: usize, marks: &str) {
@@ -154,6 +217,12 @@ impl Range {
         })
     }
 
+    /// The column of a value.
+    fn place(&self, value: f64, columns: usize) -> usize {
+        let share = (value - self.low) / (self.high - self.low);
+        ((share * (columns - 1) as f64).round() as usize).min(columns - 1)
+    }
+
     fn has_zero(&self) -> bool {
         self.low <= 0.0 && self.high >= 0.0
     }
@@ -207,6 +276,19 @@ mod tests {
         let text = number_line(&[range, point("H2O", -40.0, true)], 60);
         let row = text.lines().next().unwrap();
         assert!(row.contains("─●─") && row.ends_with("  ●"), "{text}");
+    }
+
+    #[test]
+    fn residuals_stand_above_and_below_zero() {
+        let at = |x, off| Residual { x, off };
+        let text = residuals(&[at(0.0, 0.02), at(5.0, 0.0), at(10.0, -0.02), at(10.0, -0.02)], 3, 50);
+        let lines: Vec<&str> = text.lines().collect();
+        assert_eq!(lines.len(), RESIDUAL_ROWS + 2, "{text}");
+        assert!(lines[0].starts_with("  +0.020  ●"), "{text}");
+        assert!(lines[4].contains('┄') && lines[4].contains('●'), "{text}");
+        assert!(lines[8].starts_with("  −0.020") && lines[8].ends_with('2'), "{text}");
+        assert_eq!(residuals(&[at(f64::NAN, 1.0)], 1, 60), "");
+        assert!(residuals(&[at(1.0, 0.0)], 1, 60).contains('●'));
     }
 
     #[test]

@@ -16,3 +16,4 @@ pub mod search;
 pub mod selfcheck;
 pub mod share;
 pub mod show;
+pub mod timecourse;
