@@ -304,7 +304,7 @@ impl Header {
                 .split(|c: char| c.is_whitespace() || matches!(c, ',' | ';'))
                 .filter(|word| !word.is_empty())
                 .collect();
-            if words.len() % 2 != 0 {
+            if !words.len().is_multiple_of(2) {
                 return Err(JcampError::Check {
                     line,
                     what: "an x stands without its y".to_owned(),
@@ -365,14 +365,11 @@ impl Decoder {
     /// Decodes one line and gives its abscissa.
     fn line(&mut self, line: usize, text: &str) -> Result<f64, JcampError> {
         let mut rest = text;
-        let x = match token(&mut rest, line)? {
-            Some(Token::Value(x)) => x,
-            _ => {
-                return Err(JcampError::Number {
-                    line,
-                    text: shortened(text),
-                });
-            }
+        let Some(Token::Value(x)) = token(&mut rest, line)? else {
+            return Err(JcampError::Number {
+                line,
+                text: shortened(text),
+            });
         };
         let mut previous: Option<Token> = None;
         let mut is_check = self.after_difference;
@@ -473,11 +470,7 @@ fn token(rest: &mut &str, line: usize) -> Result<Option<Token>, JcampError> {
         _ => None,
     };
     let is_digit = |c: char| c.is_ascii_digit() || c == '.';
-    let start = if pseudo.is_some() || matches!(first, '+' | '-') {
-        1
-    } else {
-        0
-    };
+    let start = usize::from(pseudo.is_some() || matches!(first, '+' | '-'));
     let mut end = start + rest[start..].find(|c| !is_digit(c)).unwrap_or(rest.len() - start);
     if pseudo.is_none() && end == start {
         return Err(wrong(rest));
@@ -616,11 +609,8 @@ mod tests {
             // Every line after the first begins by repeating the last ordinate.
             let begin = if at == 0 { 0 } else { at - 1 };
             let end = (begin + per_line.max(2)).min(values.len());
-            text.push_str(&format!(
-                "{}{}",
-                400 + begin,
-                pseudo(values[begin], '@', "ABCDEFGHI", "abcdefghi")
-            ));
+            text.push_str(&(400 + begin).to_string());
+            text.push_str(&pseudo(values[begin], '@', "ABCDEFGHI", "abcdefghi"));
             for pair in values[begin..end].windows(2) {
                 text.push_str(&pseudo(pair[1] - pair[0], '%', "JKLMNOPQR", "jklmnopqr"));
             }

@@ -327,13 +327,13 @@ mod tests {
         Column {
             word: "time",
             headings: &["t", "zeit"],
-            parse: |text| parse_time(text).map(|t| t.seconds()),
+            parse: |text| parse_time(text).map(crate::quantity::Time::seconds),
             required: true,
         },
         Column {
             word: "angle",
             headings: &["alpha"],
-            parse: |text| parse_angle(text).map(|a| a.degrees()),
+            parse: |text| parse_angle(text).map(crate::quantity::Angle::degrees),
             required: true,
         },
     ];

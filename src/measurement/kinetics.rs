@@ -254,7 +254,7 @@ fn start(values: &[Observation]) -> Option<[f64; 3]> {
             sey += w * e * value.y;
         }
         let determinant = n * see - se * se;
-        if !(determinant > 1e-14 * n * see) {
+        if determinant.is_nan() || determinant <= 1e-14 * n * see {
             continue;
         }
         let change = (n * sey - se * sy) / determinant;

@@ -88,7 +88,7 @@ const PATIENCE: usize = 1000;
 pub fn fit(values: &[Observation], start: &[f64], law: impl Fn(f64, &[Number]) -> Number) -> Result<Fit, FitError> {
     let stated = values.first().is_some_and(|value| value.uncertainty.is_some());
     if values.iter().any(|value| match value.uncertainty {
-        Some(u) => !stated || !(u > 0.0 && u.is_finite()),
+        Some(u) => !(stated && u > 0.0 && u.is_finite()),
         None => stated,
     }) {
         return Err(FitError::Uncertainties);

@@ -1,5 +1,6 @@
 //! The commands that fit: `biot timecourse`, through the process.
 
+use std::fmt::Write;
 use std::fs;
 use std::process::Command;
 use tempfile::TempDir;
@@ -40,10 +41,8 @@ fn halving(separator: &str, minutes: u32) -> String {
     let mut text = format!("time_min{separator}angle_deg\n");
     for t in (0..=minutes).step_by(2) {
         let noise = if t % 4 == 0 { 0.0005 } else { -0.0005 };
-        text.push_str(&format!(
-            "{t}{separator}{:.4}\n",
-            5.0 + 6.0 * 0.5f64.powf(f64::from(t) / 10.0) + noise
-        ));
+        let angle = 5.0 + 6.0 * 0.5f64.powf(f64::from(t) / 10.0) + noise;
+        writeln!(text, "{t}{separator}{angle:.4}").unwrap();
     }
     text
 }

@@ -98,6 +98,9 @@ fn a_general_library_fits_the_same() {
     }
 }
 
+/// Makes a series of readings of one simulated bench.
+type Bench = Box<dyn FnMut(&mut Pcg64) -> Vec<(f64, f64)>>;
+
 fn has(course: &Course, code: &str) -> bool {
     course.flags.iter().any(|flag| flag.code == code)
 }
@@ -118,7 +121,7 @@ fn flags_find_their_faults_and_seldom_others() {
         "outlying-reading",
     ];
     let mut table: Vec<(&str, Vec<f64>, f64)> = Vec::new();
-    let mut scenarios: Vec<(&str, Box<dyn FnMut(&mut Pcg64) -> Vec<(f64, f64)>>)> = vec![
+    let mut scenarios: Vec<(&str, Bench)> = vec![
         (
             "four half-lives",
             Box::new(|rng| glucose(even(30, 60.0, 11_000.0), 0.003, rng)),
