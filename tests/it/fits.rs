@@ -59,7 +59,7 @@ fn a_course_is_told_in_text_and_json() {
     assert_eq!(found["flags"].as_array().unwrap().len(), 0, "{found}");
     let (code, text, _) = biot(&["timecourse", &path]);
     assert!(
-        code == 0 && text.contains("half-life        10 min") && text.contains("●"),
+        code == 0 && text.contains("half-life        10.0 min") && text.contains("●"),
         "{text}"
     );
     let (_, shifted) = json(&["timecourse", &path, "--dissolved-at", "-10 min", "--blank", "1 deg"]);
