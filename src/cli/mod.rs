@@ -15,6 +15,7 @@ mod check;
 mod choose;
 mod completions;
 mod confirm;
+mod control;
 mod edit;
 mod effects;
 mod export;
@@ -27,6 +28,7 @@ mod measured;
 mod merge;
 mod read;
 mod reading;
+mod register;
 mod restore;
 mod review;
 mod search;
@@ -34,6 +36,7 @@ mod selfcheck;
 mod session;
 mod show;
 mod statement;
+mod sugar;
 mod take;
 mod timecourse;
 mod undo;
@@ -130,6 +133,12 @@ pub enum Command {
     Selfcheck(selfcheck::SelfCheckArguments),
     /// Re-estimate from the library how much each condition moves a rotation
     Effects(effects::EffectsArguments),
+    /// Register instruments, cells, presets and control standards, and lend them
+    Register(Box<register::RegisterArguments>),
+    /// Check an instrument against a control standard, and see its chart
+    Control(control::ControlArguments),
+    /// Put an angle on the international sugar scale
+    Sugar(sugar::SugarArguments),
     /// Show who changed what, when and why
     History(history::HistoryArguments),
     /// Take back the last import
@@ -207,6 +216,9 @@ fn dispatch(arguments: &Arguments, session: &mut Session) -> Result<Outcome, Fai
         Command::Audit(arguments) => audit::run(arguments, session),
         Command::Selfcheck(arguments) => selfcheck::run(arguments, session),
         Command::Effects(arguments) => effects::run(arguments, session),
+        Command::Register(arguments) => register::run(arguments, session),
+        Command::Control(arguments) => control::run(arguments, session),
+        Command::Sugar(arguments) => sugar::run(arguments, session),
         Command::History(arguments) => history::run(arguments, session),
         Command::Undo(arguments) => undo::run(arguments, session),
         Command::Backup(arguments) => backup::run(arguments, session),

@@ -84,6 +84,9 @@ pub enum CheckError {
     /// No reading.
     #[error("there is no reading of the standard that is a number; give at least one")]
     NoReading,
+    /// The check lies in the future.
+    #[error("a check at {0} has not been made yet; give the time it was made")]
+    InFuture(String),
     /// The standard is out of date.
     #[error("the standard \"{name}\" was due on {due}; renew it, or give its new date, before it tests anything")]
     Expired {
@@ -128,6 +131,9 @@ pub fn check(
     let (instrument, fields) = register::instrument(library, &read.instrument)?;
     let (standard, certificate) = register::standard(library, &read.standard)?;
     let at = read.at.unwrap_or(change.at);
+    if at > change.at {
+        return Err(CheckError::InFuture(instant(at)));
+    }
     if let Some(due) = &certificate.due_on
         && parse_date(due).is_some_and(|due| due < at.date())
     {

@@ -24,6 +24,7 @@ mod measurement;
 mod names;
 mod notation;
 mod posterior;
+mod register;
 mod review;
 mod selfcheck;
 mod share;

@@ -1,0 +1,188 @@
+//! The register of shared equipment and the checks against control standards, on a library of their own. All names are
+//! invented.
+
+use biot::instrument::register::{Cell, Instrument, Standard, StandardKind};
+use biot::library::{Access, Change, EquipmentKind, Library, LibraryError};
+use biot::quantity::{Angle, SpectralLine, Temperature};
+use biot::tasks::control::{self, CheckError, ControlState, ReadingOfStandard};
+use biot::tasks::register;
+use tempfile::TempDir;
+use time::macros::datetime;
+use time::{Duration, OffsetDateTime};
+
+const START: OffsetDateTime = datetime!(2026-01-05 09:00 UTC);
+
+fn at(days: i64) -> Change {
+    Change {
+        who: "keeper".to_owned(),
+        why: "test".to_owned(),
+        at: START + Duration::days(days),
+    }
+}
+
+fn library() -> (TempDir, Library) {
+    let folder = TempDir::new().unwrap();
+    let path = folder.path().join("library.biot");
+    Library::create(&path, &at(0)).unwrap();
+    let mut library = Library::open(&path, Access::Write).unwrap();
+    let instrument = Instrument {
+        angle_uncertainty_deg: Some(0.002),
+        check_every_days: Some(30),
+        ..Instrument::default()
+    };
+    register::keep(
+        &mut library,
+        (EquipmentKind::Instrument, "north"),
+        &instrument,
+        false,
+        &at(0),
+    )
+    .unwrap();
+    let plate = Standard {
+        kind: StandardKind::QuartzPlate,
+        certified_deg: Some(34.612),
+        expanded_uncertainty_deg: Some(0.002),
+        temperature_c: 20.0,
+        line: SpectralLine::SodiumD,
+        coefficient_per_kelvin: Some(0.000_144),
+        concentration_g_per_100ml: None,
+        cell_mm: None,
+        due_on: Some("2026-12-31".to_owned()),
+        note: None,
+    };
+    register::keep(&mut library, (EquipmentKind::Standard, "plate"), &plate, false, &at(0)).unwrap();
+    let cell = Cell {
+        length_mm: 100.02,
+        length_uncertainty_mm: None,
+        volume_ml: None,
+        jacketed: false,
+        windows: None,
+        seals: None,
+        note: None,
+    };
+    register::keep(&mut library, (EquipmentKind::Cell, "long"), &cell, false, &at(0)).unwrap();
+    (folder, library)
+}
+
+fn read(degrees: f64) -> ReadingOfStandard {
+    ReadingOfStandard {
+        instrument: "north".to_owned(),
+        standard: "plate".to_owned(),
+        readings: vec![Angle::from_degrees(degrees)],
+        blank: Vec::new(),
+        line: None,
+        temperature: Some(Temperature::from_celsius(20.0)),
+        cell: None,
+        at: None,
+    }
+}
+
+#[test]
+fn a_check_is_kept_and_tells_the_state_of_the_instrument() {
+    let (_folder, mut library) = library();
+    let instrument = register::instrument(&library, "North").unwrap().0;
+    let state = |library: &Library, days| control::state_at(library, instrument.id, at(days).at).unwrap();
+    assert_eq!(state(&library, 1), ControlState::NeverChecked);
+    // (34.613 − 34.612) / √(0.004² + 0.002²) = 0.22 (ISO 13528:2022, 9.7, by hand).
+    let made = control::check(&mut library, &read(34.613), true, &at(2)).unwrap();
+    assert!((made.check.e_n.unwrap() - 0.2236).abs() < 1e-3);
+    assert_eq!(made.check.passes(), Some(true));
+    assert_eq!(state(&library, 1), ControlState::NeverChecked, "not before it was made");
+    assert!(matches!(state(&library, 3), ControlState::InControl { .. }));
+    assert!(matches!(
+        state(&library, 40),
+        ControlState::Overdue { every_days: 30, .. }
+    ));
+    let made = control::check(&mut library, &read(34.63), true, &at(41)).unwrap();
+    assert_eq!(made.check.passes(), Some(false));
+    assert!(state(&library, 42).caution("north").unwrap().contains("out of control"));
+    // Struck out with a reason, the check before counts again, and is overdue.
+    library.strike_control_check(made.id.unwrap(), &at(43)).unwrap();
+    assert!(matches!(state(&library, 43), ControlState::Overdue { .. }));
+    assert!(library.check_history().unwrap().is_sound());
+}
+
+#[test]
+fn a_plate_out_of_date_tests_nothing() {
+    let (_folder, mut library) = library();
+    let late = control::check(&mut library, &read(34.612), true, &at(400));
+    assert!(matches!(late, Err(CheckError::Expired { .. })), "{late:?}");
+    let mut future = read(34.612);
+    future.at = Some(at(10).at);
+    assert!(matches!(
+        control::check(&mut library, &future, true, &at(5)),
+        Err(CheckError::InFuture(_))
+    ));
+    let mut none = read(34.612);
+    none.readings.clear();
+    assert!(matches!(
+        control::check(&mut library, &none, true, &at(5)),
+        Err(CheckError::NoReading)
+    ));
+    assert!(library.control_checks(None, None).unwrap().is_empty());
+}
+
+#[test]
+fn a_drift_shows_in_the_chart_before_a_check_fails() {
+    let (_folder, mut library) = library();
+    let wobble = [0.0, 0.0006, -0.0004, 0.0003, -0.0006, 0.0002, 0.0004, -0.0003];
+    for (day, off) in wobble.iter().enumerate() {
+        control::check(&mut library, &read(34.612 + off), true, &at(day as i64 + 1)).unwrap();
+    }
+    let mut last = None;
+    for step in 1..=6 {
+        let made = control::check(
+            &mut library,
+            &read(34.612 + 0.0006 * f64::from(step)),
+            true,
+            &at(20 + i64::from(step)),
+        );
+        last = Some(made.unwrap());
+    }
+    let last = last.unwrap();
+    assert_eq!(last.check.passes(), Some(true));
+    assert!(!last.alarms.is_empty(), "{:?}", last.chart);
+    let chart = control::chart_of(&library, "north", "plate").unwrap();
+    assert_eq!(chart.checks.len(), 14);
+}
+
+#[test]
+fn loans_and_names_are_unambiguous() {
+    let (_folder, mut library) = library();
+    let again = register::keep(
+        &mut library,
+        (EquipmentKind::Instrument, "NORTH"),
+        &Instrument::default(),
+        false,
+        &at(1),
+    );
+    assert!(matches!(again, Err(LibraryError::Refused(_))));
+    let until = Some((START + Duration::days(20)).date());
+    let (cell, loan) = register::lend(&mut library, "long", "third floor", until, &at(1)).unwrap();
+    assert_eq!(loan.due_on.as_deref(), Some("2026-01-25"));
+    assert!(register::lend(&mut library, "long", "attic", None, &at(2)).is_err());
+    assert!(register::retire(&mut library, EquipmentKind::Cell, "long", &at(2)).is_err());
+    let due = control::due(&library, (START + Duration::days(30)).date()).unwrap();
+    let back = due.iter().find(|it| it.kind == EquipmentKind::Cell).unwrap();
+    assert!(back.overdue && back.what.contains("third floor"));
+    assert!(
+        due.iter()
+            .any(|it| it.kind == EquipmentKind::Instrument && it.due_on.is_none())
+    );
+    register::take_back(&mut library, "long", &at(3)).unwrap();
+    assert!(library.open_loan(cell.id).unwrap().is_none());
+    register::retire(&mut library, EquipmentKind::Cell, "long", &at(4)).unwrap();
+    assert!(register::cell(&library, "long").is_err());
+    assert!(library.check_history().unwrap().is_sound());
+}
+
+#[test]
+fn two_people_changing_one_record_lose_nothing() {
+    let (_folder, mut library) = library();
+    let seen = register::instrument(&library, "north").unwrap().0;
+    library
+        .change_equipment(seen.id, seen.revision, &seen.content, &at(1))
+        .unwrap();
+    let late = library.change_equipment(seen.id, seen.revision, &seen.content, &at(2));
+    assert!(matches!(late, Err(LibraryError::Refused(text)) if text.contains("somebody else")));
+}
