@@ -27,6 +27,7 @@ mod limits;
 mod measured;
 mod merge;
 mod read;
+mod reduce;
 mod reading;
 mod register;
 mod restore;
@@ -103,6 +104,8 @@ pub enum Command {
     Limits(Box<limits::LimitsArguments>),
     /// Follow the change of an angle with time
     Timecourse(timecourse::TimecourseArguments),
+    /// Turn readings into a specific rotation with its uncertainty, and say what is wrong with them
+    Reduce(Box<reduce::ReduceArguments>),
     /// Find compounds by name, number, formula or DOI
     Search(search::SearchArguments),
     /// Show everything the library knows of a compound
@@ -201,6 +204,7 @@ fn dispatch(arguments: &Arguments, session: &mut Session) -> Result<Outcome, Fai
         Command::Check(arguments) => check::run(arguments, session),
         Command::Limits(arguments) => limits::run(arguments, session),
         Command::Timecourse(arguments) => timecourse::run(arguments, session),
+        Command::Reduce(arguments) => reduce::run(arguments, session),
         Command::Search(arguments) => search::run(arguments, session),
         Command::Show(arguments) => show::run(arguments, session),
         Command::Read(arguments) => read::run(arguments, session),

@@ -59,7 +59,7 @@ impl Flag {
 }
 
 /// Every code with what it looks for.
-pub const CODES: [(&str, &str); 24] = [
+pub const CODES: [(&str, &str); 26] = [
     ("few-readings", "too few readings to know their scatter"),
     (
         "outlying-reading",
@@ -96,11 +96,16 @@ pub const CODES: [(&str, &str); 24] = [
     ),
     ("low-light", "absorbance above 1"),
     ("turbid", "turbidity above 3 NTU"),
+    (
+        "cell-differs",
+        "the cell given and that of a row differ by more than 1 %",
+    ),
+    ("mixed-units", "angles in another unit than the column's"),
     ("losses-overlap", "residual solvent and loss on drying both taken off"),
     ("mostly-assumed", "more than half of the variance rests on defaults"),
     (
         "law-and-simulation",
-        "the Monte Carlo interval differs from that of the law of propagation",
+        "the Monte Carlo interval differs by more than 5 % from that of the law of propagation",
     ),
 ];
 
@@ -715,7 +720,10 @@ fn budget(seen: &Seen<'_>, flags: &mut Vec<Flag>) {
             ),
         ));
     }
-    if let Some(drawn) = seen.monte_carlo.filter(|drawn| !drawn.agrees) {
+    if let Some(drawn) = seen
+        .monte_carlo
+        .filter(|drawn| !drawn.agrees && (drawn.width_ratio - 1.0).abs() > 0.05)
+    {
         flags.push(Flag::new(
             "law-and-simulation",
             Severity::Note,

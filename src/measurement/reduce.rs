@@ -151,12 +151,16 @@ pub fn reduce(
         .map(|(net, size)| net * own / size + zero)
         .collect();
     let mean = reading::mean_of(&fillings, &scaled).ok_or(ReduceError::NoSample)?;
-    let sample_input = match setup.uncertainties.angle {
-        Some(u) if mean.uncertainty.is_none() => AngleInput {
-            uncertainty: u.degrees(),
+    let is_alone = mean.uncertainty.is_none() && !setup.counts_instrument && setup.uncertainties.instrument.is_none();
+    let sample_input = if is_alone {
+        let stated = setup.uncertainties.angle.map(Angle::degrees);
+        AngleInput {
+            uncertainty: stated.unwrap_or(defaults.angle_degrees),
+            assumed: stated.is_none(),
             ..AngleInput::exact(mean.degrees)
-        },
-        _ => input_of(&mean),
+        }
+    } else {
+        input_of(&mean)
     };
     let model = Model::new(&setup, sample_input, blanks.all.as_ref().map(input_of), defaults);
     let correlations = correlations(&model, &settings.correlations)?;

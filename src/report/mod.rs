@@ -23,6 +23,7 @@ pub mod number;
 pub mod plot;
 pub mod read;
 pub mod register;
+pub mod reduce;
 pub mod review;
 pub mod search;
 pub mod selfcheck;

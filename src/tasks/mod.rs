@@ -10,6 +10,7 @@ pub mod curate;
 pub mod import;
 pub mod limits;
 pub mod register;
+pub mod reduce;
 pub mod resolve;
 pub mod review;
 pub mod search;

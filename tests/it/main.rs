@@ -25,6 +25,7 @@ mod names;
 mod notation;
 mod posterior;
 mod register;
+mod reduce;
 mod review;
 mod selfcheck;
 mod share;
