@@ -177,6 +177,7 @@ mod tests {
     /// False alarms of a chart in control whose limits are known: one point in 370 by the first rule (normal table, P = 0.0027);
     /// a shift of three sigma is seen at once in half of the cases. Printed for the other rules.
     #[test]
+    #[expect(clippy::print_stdout, reason = "prints the rates it measured")]
     fn false_alarms_and_detection() {
         let mut rng = Pcg64::seed_from_u64(1815);
         let mut draw = |mean: f64| -> f64 {
