@@ -459,7 +459,7 @@ impl From<ReadingsError> for Failure {
     fn from(error: ReadingsError) -> Self {
         let code = match error {
             ReadingsError::Read(error) => return error.into(),
-            ReadingsError::NoAngle { .. } => "no-angle",
+            ReadingsError::NoHeadings { .. } | ReadingsError::NoAngle { .. } => "no-angle",
             ReadingsError::Twice { .. } => "column-twice",
             ReadingsError::NoRows { .. } => "no-readings",
         };

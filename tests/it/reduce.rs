@@ -36,7 +36,7 @@ fn codes(result: &SampleResult) -> Vec<&str> {
 
 #[test]
 fn an_empty_file_and_one_without_readings_are_refused() {
-    assert!(file("").unwrap_err().to_string().contains("is empty"));
+    assert!(file("").unwrap_err().to_string().contains("holds no readings"));
     let error = file("role,angle_deg\n").unwrap_err().to_string();
     assert!(error.contains("holds no readings"), "{error}");
     let error = file("role,time_s\nsample,3\n").unwrap_err().to_string();

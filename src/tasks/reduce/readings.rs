@@ -267,6 +267,17 @@ pub enum ReadingsError {
     /// It cannot be read as a table.
     #[error(transparent)]
     Read(#[from] ReadError),
+    /// No heading is known, and the lines are no bare angles.
+    #[error(
+        "{path}: no line of headings is found (the first line holds: {first}); begin it with a line such as \
+         role,angle_deg,time_s, or map a column with --map COLUMN=angle"
+    )]
+    NoHeadings {
+        /// The file.
+        path: String,
+        /// What the first line holds.
+        first: String,
+    },
     /// No column holds the angle.
     #[error(
         "{path}: no column holds the angle (the headings are {found}); head it angle_deg, or map it with --map COLUMN=angle"
@@ -344,7 +355,7 @@ pub fn read_readings(path: &Path, mapping: &[(String, String)]) -> Result<Readin
     match read {
         Err(ReadingsError::Read(error @ ReadError::NoHeadings { .. })) => match bare_angles(path) {
             Some(bare) => file = bare,
-            None => return Err(error.into()),
+            None => return Err(no_headings(path, name, error)),
         },
         other => other?,
     }
@@ -352,6 +363,19 @@ pub fn read_readings(path: &Path, mapping: &[(String, String)]) -> Result<Readin
         return Err(ReadingsError::NoRows { path: name });
     }
     Ok(file)
+}
+
+/// What a table without known headings is: empty, or in need of a heading line.
+fn no_headings(path: &Path, name: String, error: ReadError) -> ReadingsError {
+    let ReadError::NoHeadings { first, .. } = error else {
+        return error.into();
+    };
+    let is_blank = std::fs::read_to_string(path).is_ok_and(|text| text.trim().is_empty());
+    if is_blank {
+        ReadingsError::NoRows { path: name }
+    } else {
+        ReadingsError::NoHeadings { path: name, first }
+    }
 }
 
 fn assign(
