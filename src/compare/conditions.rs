@@ -516,12 +516,6 @@ pub(super) fn generic_conversion(from: &SpectralLine, to: &SpectralLine) -> Opti
     if !GENERIC_RANGE_NM.contains(&from) || !GENERIC_RANGE_NM.contains(&to) {
         return None;
     }
-    one_term_factor(from, to)
-}
-
-/// The same between any two wavelengths in nm, with nothing said on whether the law holds there: for guessing that a value
-/// was read at another line, never for converting a reference. None where the law has its pole.
-pub(super) fn one_term_factor(from: f64, to: f64) -> Option<(f64, f64)> {
     let factor = |lambda0: f64| (from * from - lambda0 * lambda0) / (to * to - lambda0 * lambda0);
     // Three-point Gauss–Hermite rule for the mean; the half difference of the outer points over √3 for the slope.
     let outer = 3f64.sqrt() * LAMBDA0_SD_NM;
@@ -531,7 +525,21 @@ pub(super) fn one_term_factor(from: f64, to: f64) -> Option<(f64, f64)> {
         factor(LAMBDA0_MEAN_NM + outer),
     );
     let mean = low / 6.0 + 2.0 * centre / 3.0 + high / 6.0;
-    (to.min(from) > LAMBDA0_MEAN_NM + outer).then_some((mean, (high - low) / (2.0 * 3f64.sqrt()) / mean))
+    Some((mean, (high - low) / (2.0 * 3f64.sqrt()) / mean))
+}
+
+/// The factor of the law between any two wavelengths in nm at the mean λ0, and its relative change for one standard
+/// deviation of λ0, with nothing said on whether the law holds there: for guessing that a value was read at another line,
+/// never for converting a reference. None within reach of the law's pole.
+pub(super) fn one_term_factor(from: f64, to: f64) -> Option<(f64, f64)> {
+    let factor = |lambda0: f64| (from * from - lambda0 * lambda0) / (to * to - lambda0 * lambda0);
+    let centre = factor(LAMBDA0_MEAN_NM);
+    let (low, high) = (
+        factor(LAMBDA0_MEAN_NM - LAMBDA0_SD_NM),
+        factor(LAMBDA0_MEAN_NM + LAMBDA0_SD_NM),
+    );
+    let pole = LAMBDA0_MEAN_NM + 2.0 * LAMBDA0_SD_NM;
+    (from.min(to) > pole).then_some((centre, (high - low).abs() / 2.0 / centre))
 }
 
 #[cfg(test)]

@@ -15,6 +15,7 @@ mod cli;
 mod compound;
 mod estimators;
 mod fits;
+mod faults;
 mod import;
 mod kinetics;
 mod least_squares;

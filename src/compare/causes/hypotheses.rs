@@ -15,10 +15,10 @@ use std::collections::BTreeMap;
 pub(super) enum Kind {
     /// x = factor · y, the factor with a relative standard deviation.
     Scale { factor: f64, relative_sd: f64 },
-    /// x = y + shift, the shift with a standard deviation (deg mL g⁻¹ dm⁻¹).
-    Shift { shift: f64, sd: f64 },
-    /// x = p y with the optical purity p.
-    Purity,
+    /// x = y + shift, the shift with a standard deviation; `reading` is what an angle is worth (all deg mL g⁻¹ dm⁻¹).
+    Shift { shift: f64, sd: f64, reading: f64 },
+    /// x = p y with the optical purity p, of the hand asked for or of the other.
+    Purity { is_opposite: bool },
     /// x = d y with the mass fraction d.
     Dilution,
     /// x lies between y and a value at another stage (mean and variance).
@@ -53,6 +53,9 @@ const NO_CHANGE: f64 = 1e-6;
 /// Angles up to this are read on a half circle, degrees: instruments show −90 to +90.
 const HALF_CIRCLE: f64 = 90.0;
 
+/// How far beyond the ends of its circle a reading may fall, degrees.
+const EDGE: f64 = 1.0;
+
 /// All hypotheses that can apply, their priors summing to 1.
 pub(super) fn all(
     measured: &Measured,
@@ -71,9 +74,15 @@ pub(super) fn all(
         relative_sd: 0.0,
     };
     collected.add(CauseCode::None, one(factor(1.0)));
-    collected.add(CauseCode::PartialPurity, one(Kind::Purity));
+    collected.add(CauseCode::PartialPurity, one(Kind::Purity { is_opposite: false }));
     collected.add(CauseCode::Diluted, one(Kind::Dilution));
-    collected.add(CauseCode::OppositeHand, one(factor(-1.0)));
+    let impure = table.purity.impure_opposite;
+    let opposite = [
+        (factor(-1.0), 1.0 - impure),
+        (Kind::Purity { is_opposite: true }, impure),
+    ];
+    let opposite = opposite.map(|(kind, weight)| (kind, weight, Detail::default()));
+    collected.add(CauseCode::OppositeHand, opposite.to_vec());
     collected.add(CauseCode::ReferenceSuspect, one(Kind::Suspect));
     let units = table.concentrations.iter();
     collected.add(
@@ -252,7 +261,7 @@ fn turns(measured: &Measured, conditions: &Conditions, context: &CauseContext, t
             if angle.abs() <= HALF_CIRCLE {
                 true
             } else {
-                angle.abs() <= 2.0 * HALF_CIRCLE && (angle + 180.0 * n).abs() <= HALF_CIRCLE
+                angle.abs() <= 2.0 * HALF_CIRCLE + EDGE && (angle + 180.0 * n).abs() <= HALF_CIRCLE + EDGE
             }
         })
         .map(|(n, weight)| {
@@ -261,7 +270,13 @@ fn turns(measured: &Measured, conditions: &Conditions, context: &CauseContext, t
                 stated: signed_degrees(angle),
             };
             let shift = -180.0 * n * per_degree;
-            (Kind::Shift { shift, sd: 0.0 }, weight, detail)
+            let reading = table.scatter.angle_degrees * per_degree;
+            let kind = Kind::Shift {
+                shift,
+                sd: 0.0,
+                reading,
+            };
+            (kind, weight, detail)
         })
         .collect()
 }
@@ -306,7 +321,8 @@ fn blanks(conditions: &Conditions, context: &CauseContext, table: &CauseTable) -
         Some(blank) => (2.0 * blank.degrees() * per_degree, 0.0),
         None => (0.0, 2.0 * table.scatter.blank_degrees * per_degree),
     };
-    vec![(Kind::Shift { shift, sd }, 1.0, Detail::default())]
+    let reading = table.scatter.angle_degrees * per_degree;
+    vec![(Kind::Shift { shift, sd, reading }, 1.0, Detail::default())]
 }
 
 /// Weight of a form that the library knows, beside those in `data/forms.csv` that could exist (common practice).

@@ -46,6 +46,16 @@ pub fn values_of_isomer(
         .collect()
 }
 
+/// Standard uncertainty of x − shift. What of u is relative belongs to the value, not to the shift, which is exact.
+pub(super) fn shifted_uncertainty(x: f64, u: f64, shift: f64, reading: f64) -> f64 {
+    let share = if x == 0.0 {
+        1.0
+    } else {
+        ((x - shift) / x).abs().min(1.0)
+    };
+    if shift == 0.0 { u } else { reading.hypot(u * share) }
+}
+
 /// What a right measurement of the enantiopure compound would read: a mixture of normal distributions.
 pub(super) struct Expected {
     /// Weight, mean and variance (with that between sources).
@@ -109,19 +119,30 @@ impl Expected {
                     w * normal_density(x - factor * m, variance)
                 })
                 .sum(),
-            Kind::Shift { shift, sd } => self
-                .parts
-                .iter()
-                .map(|(w, m, v)| w * normal_density(x - m - shift, v + sd * sd + u2))
-                .sum(),
-            Kind::Purity => {
+            Kind::Shift { shift, sd, reading } => {
+                let own = shifted_uncertainty(x, u, *shift, *reading);
+                let further = sd * sd + own * own;
+                self.parts
+                    .iter()
+                    .map(|(w, m, v)| w * normal_density(x - m - shift, v + further))
+                    .sum()
+            }
+            Kind::Purity { is_opposite } => {
                 let p = table.purity;
-                let racemic = p.racemic * normal_density(x, u2);
-                let partial = self.reduced(x, u2, |ratio| {
-                    let share = if ratio > 0.0 { p.same_hand } else { 1.0 - p.same_hand };
-                    share * p.shape * ratio.abs().powf(p.shape - 1.0)
+                let hand = if *is_opposite { -1.0 } else { 1.0 };
+                let partial = self.reduced(hand * x, u2, |ratio| {
+                    if ratio > 0.0 {
+                        p.shape * ratio.powf(p.shape - 1.0)
+                    } else {
+                        0.0
+                    }
                 });
-                racemic + (1.0 - p.racemic) * partial
+                // A racemate has no hand.
+                if *is_opposite {
+                    partial
+                } else {
+                    p.racemic * normal_density(x, u2) + (1.0 - p.racemic) * partial
+                }
             }
             Kind::Dilution => {
                 let shape = table.dilution.shape;
@@ -218,15 +239,20 @@ impl Expected {
     pub(super) fn corrected(&self, kind: &Kind, x: f64, u: f64) -> f64 {
         match kind {
             Kind::Scale { factor, .. } => x / factor,
-            Kind::Shift { shift, sd: 0.0 } => x - shift,
-            Kind::Shift { shift, sd } => self.unshifted(x - shift, sd * sd, u * u),
-            Kind::Purity | Kind::Dilution | Kind::Stage { .. } => self.centre,
+            Kind::Shift { shift, sd, reading } => {
+                let own = shifted_uncertainty(x, u, *shift, *reading);
+                self.unshifted(x - shift, sd * sd, own * own)
+            }
+            Kind::Purity { .. } | Kind::Dilution | Kind::Stage { .. } => self.centre,
             Kind::Other { .. } | Kind::Suspect => x,
         }
     }
 
     /// Mean of y given x = y + s, s of mean zero and variance `v_shift`.
     fn unshifted(&self, x: f64, v_shift: f64, u2: f64) -> f64 {
+        if v_shift == 0.0 {
+            return x;
+        }
         let (mut total, mut sum) = (0.0, 0.0);
         for &(w, m, v) in &self.parts {
             let density = w * normal_density(x - m, v + v_shift + u2);

@@ -232,15 +232,16 @@ fn judge_all<'h>(
                 (1.0 - expected.wide_weight) * hypothesis.prior * expected.likelihood(&hypothesis.kind, x, u, table)
             };
             let corrected = expected.corrected(&hypothesis.kind, x, u);
-            let stretch = match hypothesis.kind {
-                Kind::Scale { factor, .. } => factor.abs(),
-                _ => 1.0,
+            let uncertainty = match hypothesis.kind {
+                Kind::Scale { factor, .. } => u / factor.abs(),
+                Kind::Shift { shift, reading, .. } => likelihood::shifted_uncertainty(x, u, shift, reading),
+                _ => u,
             };
             Judged {
                 hypothesis,
                 probability: weight,
                 corrected,
-                uncertainty: u / stretch,
+                uncertainty,
             }
         })
         .collect();
@@ -270,8 +271,11 @@ enum Family {
 
 fn family(hypothesis: &Hypothesis) -> Family {
     match hypothesis.kind {
+        // The other hand, pure or not, is one cause; a blank of unknown size can give any near value.
+        _ if hypothesis.code == CauseCode::OppositeHand => Family::Own(hypothesis.code),
+        Kind::Shift { sd, .. } if sd > 0.0 => Family::Own(hypothesis.code),
         Kind::Scale { .. } | Kind::Shift { .. } => Family::Definite,
-        Kind::Purity | Kind::Dilution => Family::Reduction,
+        Kind::Purity { .. } | Kind::Dilution => Family::Reduction,
         Kind::Stage { .. } | Kind::Other { .. } | Kind::Suspect => Family::Own(hypothesis.code),
     }
 }

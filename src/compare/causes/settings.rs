@@ -32,7 +32,7 @@ pub(super) struct Shape {
 pub(super) struct Purity {
     pub(super) racemic: f64,
     pub(super) shape: f64,
-    pub(super) same_hand: f64,
+    pub(super) impure_opposite: f64,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Deserialize)]
@@ -61,6 +61,7 @@ pub(super) struct Lamp {
 pub(super) struct Scatter {
     pub(super) undivided_molar: f64,
     pub(super) blank_degrees: f64,
+    pub(super) angle_degrees: f64,
     pub(super) double_turn: f64,
     pub(super) suspect_relative: f64,
     pub(super) suspect_gross: f64,
@@ -158,7 +159,7 @@ impl CauseTable {
         let s = raw.scatter;
         let shares = [
             raw.purity.racemic,
-            raw.purity.same_hand,
+            raw.purity.impure_opposite,
             s.undivided_molar,
             s.double_turn,
             s.suspect_gross,
@@ -167,7 +168,7 @@ impl CauseTable {
             && positive(raw.cell.iter().flat_map(|c| [c.millimetres, c.weight]))
             && positive(raw.concentration.iter().flat_map(|c| [c.factor, c.weight]))
             && positive(raw.line.iter().flat_map(|l| [l.nanometres, l.weight]))
-            && positive([raw.purity.shape, raw.dilution.shape, s.blank_degrees])
+            && positive([raw.purity.shape, raw.dilution.shape, s.blank_degrees, s.angle_degrees])
             && positive([
                 s.suspect_relative,
                 s.neat_density,

@@ -222,7 +222,8 @@ fn the_density_of_partial_purity_is_proper() {
     let pooling = pooling();
     let expected = Expected::of(pooling.posterior.as_ref().unwrap(), pooling.scale);
     let table = CauseTable::built_in();
-    for kind in [Kind::Purity, Kind::Dilution] {
+    let (same, other) = (Kind::Purity { is_opposite: false }, Kind::Purity { is_opposite: true });
+    for kind in [same, other, Kind::Dilution] {
         let total: f64 = (-3000..3000)
             .map(|i| 0.1 * expected.likelihood(&kind, f64::from(i) * 0.1 + 0.05, 0.5, &table))
             .sum();

@@ -38,10 +38,6 @@ pub(super) fn sentence(hypothesis: &Hypothesis, corrected: f64, expected: f64, m
     match hypothesis.code {
         CauseCode::None => format!("Nothing is wrong: {} is taken as it is.", rotation(x)),
         CauseCode::PartialPurity if (x / expected).abs() < 0.02 => "The sample is racemic or nearly so.".to_owned(),
-        CauseCode::PartialPurity if x * expected < 0.0 => format!(
-            "The sample is the other enantiomer and not pure: an optical purity of about {} of that hand would read this.",
-            per_cent()
-        ),
         CauseCode::PartialPurity => format!(
             "The sample is not enantiopure: an optical purity of about {} would read this where {} is expected.",
             per_cent(),
@@ -52,6 +48,12 @@ pub(super) fn sentence(hypothesis: &Hypothesis, corrected: f64, expected: f64, m
              compound.",
             per_cent()
         ),
+        CauseCode::OppositeHand if hypothesis.kind == (Kind::Purity { is_opposite: true }) => {
+            format!(
+                "It is the other enantiomer, and not pure: an optical purity of about {} of that hand.",
+                per_cent()
+            )
+        }
         CauseCode::OppositeHand => {
             format!("It is the other enantiomer, or the sign was lost; with the sign turned it is {value}.")
         }
