@@ -20,6 +20,7 @@ mod edit;
 mod effects;
 mod export;
 mod failure;
+mod identify;
 mod import;
 mod history;
 mod info;
@@ -106,6 +107,8 @@ pub enum Command {
     Timecourse(timecourse::TimecourseArguments),
     /// Turn readings into a specific rotation with its uncertainty, and say what is wrong with them
     Reduce(Box<reduce::ReduceArguments>),
+    /// Find compounds whose published values fit a measured rotation
+    Identify(Box<identify::IdentifyArguments>),
     /// Find compounds by name, number, formula or DOI
     Search(search::SearchArguments),
     /// Show everything the library knows of a compound
@@ -205,6 +208,7 @@ fn dispatch(arguments: &Arguments, session: &mut Session) -> Result<Outcome, Fai
         Command::Limits(arguments) => limits::run(arguments, session),
         Command::Timecourse(arguments) => timecourse::run(arguments, session),
         Command::Reduce(arguments) => reduce::run(arguments, session),
+        Command::Identify(arguments) => identify::run(arguments, session),
         Command::Search(arguments) => search::run(arguments, session),
         Command::Show(arguments) => show::run(arguments, session),
         Command::Read(arguments) => read::run(arguments, session),

@@ -6,6 +6,7 @@ use super::error::LibraryError;
 use super::history::{self, HistoryCheck, HistoryLine};
 use super::rows::{self, SELECT_COMPOUND, SELECT_ENTRY, SELECT_SOURCE};
 use super::types::{Compound, CompoundId, Entry, EntryId, Source, SourceId};
+use crate::quantity::{MolarMass, SpecificRotation};
 use rusqlite::{OptionalExtension, Params, Statement, StatementStatus};
 use serde::{Deserialize, Serialize};
 
@@ -46,6 +47,10 @@ pub struct PrintDistribution {
     /// Entries with a cell length.
     pub n_lengths: u64,
 }
+
+/// Entries that a value can be held against: specific rotations with a sign, neither withdrawn nor kept out.
+const USABLE_ROTATION: &str = "kind = 'value' AND rotation = 'specific' AND sign = 'stated' AND state <> 'withdrawn' \
+                               AND kept_out IS NULL AND identity <> 'unclear'";
 
 impl Library {
     /// A compound by its number; one that was merged leads to the compound it was merged into.
@@ -216,6 +221,40 @@ impl Library {
             visit(rows::entry_from_row(row)?)?;
         }
         Ok(())
+    }
+
+    /// Calls `visit` with every specific rotation that may be pooled and whose size lies between two bounds, those of a
+    /// compound together, without holding them all. Reads the whole file.
+    pub fn for_each_rotation_between(
+        &self,
+        low: SpecificRotation,
+        high: SpecificRotation,
+        mut visit: impl FnMut(Entry) -> Result<(), LibraryError>,
+    ) -> Result<(), LibraryError> {
+        let mut select = self.connection.prepare_cached(&format!(
+            "{} WHERE {USABLE_ROTATION} AND abs(COALESCE(value, (low + high) / 2)) BETWEEN ? AND ? ORDER BY compound",
+            *SELECT_ENTRY
+        ))?;
+        let mut rows = select.query([low.conventional(), high.conventional()])?;
+        while let Some(row) = rows.next()? {
+            visit(rows::entry_from_row(row)?)?;
+        }
+        Ok(())
+    }
+
+    /// The specific rotations of a compound that may be pooled.
+    pub fn usable_rotations(&self, compound: CompoundId) -> Result<Vec<Entry>, LibraryError> {
+        let compound = self.surviving(compound)?;
+        self.entries_where(&format!("compound = ? AND {USABLE_ROTATION} ORDER BY id"), [compound.0])
+    }
+
+    /// Compounds with a molar mass between two bounds. Reads all compounds.
+    pub fn compounds_by_mass(&self, low: MolarMass, high: MolarMass) -> Result<Vec<CompoundId>, LibraryError> {
+        let mut select = self.connection.prepare_cached(
+            "SELECT id FROM compound WHERE merged_into IS NULL AND molar_mass BETWEEN ? AND ? ORDER BY id",
+        )?;
+        let found = select.query_map([low.grams_per_mole(), high.grams_per_mole()], |row| row.get(0))?;
+        Ok(found.map(|id| id.map(CompoundId)).collect::<Result<_, _>>()?)
     }
 
     /// Calls `visit` with every compound that was not merged, in order of its number. Reads the whole file.

@@ -15,6 +15,7 @@ pub mod check;
 pub mod compound;
 pub mod control;
 pub mod entry;
+pub mod identify;
 pub mod import;
 pub mod json;
 pub mod limits;

@@ -7,6 +7,7 @@ pub mod care;
 pub mod check;
 pub mod control;
 pub mod curate;
+pub mod identify;
 pub mod import;
 pub mod limits;
 pub mod register;

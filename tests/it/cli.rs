@@ -696,3 +696,26 @@ fn limits_answer_with_their_rule_and_refuse_what_is_no_measurement() {
     let (code, answer) = program.json(&["limits", "L-menthol", "--value", "-49"]);
     assert_eq!((code, answer["monographs"].as_array().map(Vec::len)), (0, Some(0)));
 }
+
+/// L-glutamic acid by its InChIKey, a list with a name that is none, a list that is empty, and no value at all.
+#[test]
+fn identify_answers_and_refuses() {
+    let biot = Biot::reading();
+    let value = ["identify", "--value=31", "--solvent", "HCl 6N", "--line", "D"];
+    let (code, found) = biot.json(&[&value[..], &["--among", GLUTAMIC]].concat());
+    assert_eq!((code, &found["compounds_looked_at"]), (0, &serde_json::json!(1)));
+    let run = biot.run(&[&value[..], &["--formula", "C5H9NO4"]].concat());
+    assert!(
+        run.code == 0 && run.out.contains("A rotation cannot identify a compound"),
+        "{}",
+        run.out
+    );
+    let (code, error) = biot.json(&[&value[..], &["--among", "no such compound anywhere"]].concat());
+    assert_eq!(
+        (code, &error["error"]["code"]),
+        (3, &serde_json::json!("unknown-compound"))
+    );
+    assert_eq!(biot.run(&[&value[..], &["--among", " ; "]].concat()).code, 2);
+    assert_eq!(biot.run(&[&value[..], &["--formula", "Xx9"]].concat()).code, 2);
+    assert_eq!(biot.run(&["identify", "--solvent", "EtOH"]).code, 2);
+}

@@ -16,6 +16,7 @@ mod compound;
 mod estimators;
 mod fits;
 mod faults;
+mod identify;
 mod import;
 mod kinetics;
 mod least_squares;
