@@ -418,7 +418,10 @@ fn standard(options: &StandardOptions, session: &mut Session) -> Result<(), Fail
     set(&mut fields.due_on, options.due.map(register::date));
     set(&mut fields.note, record.note.clone());
     positive("--expanded-uncertainty", fields.expanded_uncertainty_deg)?;
-    if fields.coefficient_per_kelvin.is_some_and(|it| !(it.abs() < 0.1)) {
+    if fields
+        .coefficient_per_kelvin
+        .is_some_and(|it| it.is_nan() || it.abs() >= 0.1)
+    {
         return Err(Failure::usage(
             "coefficient",
             "the coefficient is the relative change per kelvin, such as 0.000144",

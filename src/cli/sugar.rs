@@ -50,7 +50,7 @@ pub fn run(arguments: &SugarArguments, session: &mut Session) -> Result<Outcome,
     })?;
     let refuse = |error: crate::instrument::StandardError| Failure::usage("line", error.to_string()).at("--line");
     let normal = sugar::normal_solution(wavelength).map_err(refuse)?;
-    if !(arguments.cell.millimetres() > 0.0) {
+    if arguments.cell.millimetres().is_nan() || arguments.cell.millimetres() <= 0.0 {
         return Err(Failure::usage("cell", "the cell length must be above zero").at("--cell"));
     }
     let in_scale_cell =

@@ -138,9 +138,12 @@ impl<'a> From<&'a ControlChart> for ChartJson<'a> {
         Self {
             instrument: &it.instrument.name,
             standard: &it.standard.name,
-            centre_deg: it.chart.centre.map(|a| a.degrees()),
-            sigma_deg: it.chart.sigma.map(|a| a.degrees()),
-            limits_deg: it.chart.limits.map(|limits| limits.map(|a| a.degrees())),
+            centre_deg: it.chart.centre.map(crate::quantity::Angle::degrees),
+            sigma_deg: it.chart.sigma.map(crate::quantity::Angle::degrees),
+            limits_deg: it
+                .chart
+                .limits
+                .map(|limits| limits.map(crate::quantity::Angle::degrees)),
             established: it.chart.established,
             checks: it
                 .checks

@@ -126,8 +126,8 @@ fn a_plate_out_of_date_tests_nothing() {
 fn a_drift_shows_in_the_chart_before_a_check_fails() {
     let (_folder, mut library) = library();
     let wobble = [0.0, 0.0006, -0.0004, 0.0003, -0.0006, 0.0002, 0.0004, -0.0003];
-    for (day, off) in wobble.iter().enumerate() {
-        control::check(&mut library, &read(34.612 + off), true, &at(day as i64 + 1)).unwrap();
+    for (day, off) in (1i64..).zip(wobble.iter()) {
+        control::check(&mut library, &read(34.612 + off), true, &at(day)).unwrap();
     }
     let mut last = None;
     for step in 1..=6 {
