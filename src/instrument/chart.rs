@@ -11,6 +11,9 @@ use serde::Serialize;
 /// Expected moving range of two normal values in units of sigma (ISO 7870-2:2013, d₂ for n = 2).
 const D2: f64 = 1.128;
 
+/// Scatter below this is rounding in the arithmetic and none of the instrument, degrees.
+const NO_SCATTER: f64 = 1e-9;
+
 /// Points from which limits are drawn at all, and from which they count as established.
 const FEWEST: usize = 6;
 const ESTABLISHED: usize = 20;
@@ -69,22 +72,31 @@ pub struct Chart {
 
 /// Draws the chart. Limits come from the first 20 points, so that a later fault does not widen them; with fewer than six
 /// points there are none.
-pub fn chart(differences: &[Angle]) -> Chart {
+///
+/// `step` is the smallest step of the display. Readings that are all alike scatter by less than it, and limits from them
+/// alone would call the next step a fault: sigma is at least half a step (common practice), so that one step is no alarm
+/// and two are. Where the step is not known and the points do not scatter at all, there are no limits.
+pub fn chart(differences: &[Angle], step: Option<Angle>) -> Chart {
     let values: Vec<f64> = differences.iter().map(|it| it.degrees()).collect();
     let base = &values[..values.len().min(ESTABLISHED)];
+    let without_limits = Chart {
+        differences: differences.to_vec(),
+        centre: None,
+        sigma: None,
+        limits: None,
+        established: false,
+        alarms: Vec::new(),
+    };
     if base.len() < FEWEST {
-        return Chart {
-            differences: differences.to_vec(),
-            centre: None,
-            sigma: None,
-            limits: None,
-            established: false,
-            alarms: Vec::new(),
-        };
+        return without_limits;
     }
     let centre = base.iter().sum::<f64>() / base.len() as f64;
     let range = base.windows(2).map(|pair| (pair[1] - pair[0]).abs()).sum::<f64>() / (base.len() - 1) as f64;
-    let sigma = range / D2;
+    let least = step.map_or(0.0, |step| step.degrees() / 2.0);
+    let sigma = (range / D2).max(least);
+    if sigma < NO_SCATTER {
+        return without_limits;
+    }
     Chart {
         differences: differences.to_vec(),
         centre: Some(Angle::from_degrees(centre)),
@@ -97,12 +109,16 @@ pub fn chart(differences: &[Angle]) -> Chart {
 
 /// Applies the rules to standardised points.
 fn alarms(values: &[f64], centre: f64, sigma: f64) -> Vec<Alarm> {
-    let side = |value: f64| (value - centre).partial_cmp(&0.0).map_or(0, |order| order as i32);
+    let side = |value: f64| match value - centre {
+        above if above > NO_SCATTER => 1,
+        below if below < -NO_SCATTER => -1,
+        _ => 0,
+    };
     let mut found = Vec::new();
     for at in 0..values.len() {
         let mut add = |rule| found.push(Alarm { at, rule });
         let last = |n: usize| (at + 1 >= n).then(|| &values[at + 1 - n..=at]);
-        if (values[at] - centre).abs() > 3.0 * sigma {
+        if (values[at] - centre).abs() > 3.0 * sigma + NO_SCATTER {
             add(Rule::BeyondLimits);
         }
         if let Some(nine) = last(9)
@@ -120,7 +136,7 @@ fn alarms(values: &[f64], centre: f64, sigma: f64) -> Vec<Alarm> {
         }
         if let Some(three) = last(3) {
             for sign in [1.0, -1.0] {
-                let far = |value: f64| sign * (value - centre) > 2.0 * sigma;
+                let far = |value: f64| sign * (value - centre) > 2.0 * sigma + NO_SCATTER;
                 if far(values[at]) && three.iter().filter(|&&value| far(value)).count() >= 2 {
                     add(Rule::TwoOfThree);
                 }
@@ -138,7 +154,10 @@ mod tests {
     use rand_pcg::Pcg64;
 
     fn of(values: &[f64]) -> Chart {
-        chart(&values.iter().copied().map(Angle::from_degrees).collect::<Vec<_>>())
+        chart(
+            &values.iter().copied().map(Angle::from_degrees).collect::<Vec<_>>(),
+            None,
+        )
     }
 
     /// NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2, individuals chart of flow rate: mean 50.81, mean moving range
@@ -172,6 +191,24 @@ mod tests {
         assert!(rules(&with(&[-0.09, -0.07, -0.03, 0.01, 0.05])).contains(&Rule::Trend));
         assert!(rules(&with(&[0.35, 0.0, 0.35])).contains(&Rule::TwoOfThree));
         assert_eq!(of(&[0.0; 5]).limits, None);
+    }
+
+    /// Twenty readings alike but for rounding in the arithmetic, as a coarse display gives them: no limits and no alarm where
+    /// the step is not known. With it, by hand: limits of 1.5 steps, one step is no alarm, two are.
+    #[test]
+    fn a_display_that_never_moves_raises_no_alarm_by_rounding() {
+        let mut values = vec![0.1 + 0.2; 20];
+        values[19] = 0.3;
+        assert!(of(&values).limits.is_none() && of(&values).alarms.is_empty());
+        let step = Some(Angle::from_degrees(0.001));
+        let drawn = |more: &[f64]| {
+            let all = values.iter().chain(more).copied().map(Angle::from_degrees);
+            chart(&all.collect::<Vec<_>>(), step)
+        };
+        let [low, high] = drawn(&[]).limits.unwrap();
+        assert!((high.degrees() - low.degrees() - 0.003).abs() < 1e-12);
+        assert!(drawn(&[0.301, 0.3, 0.301]).alarms.is_empty());
+        assert_eq!(drawn(&[0.302]).alarms.len(), 1);
     }
 
     /// False alarms of a chart in control whose limits are known: one point in 370 by the first rule (normal table, P = 0.0027);

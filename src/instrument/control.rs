@@ -44,6 +44,15 @@ pub enum ControlError {
     /// No law for this line.
     #[error("no published law for dextrose at line {0}; use the sodium line, or a certified angle")]
     NoLaw(String),
+    /// Nothing to judge the difference by.
+    #[error(
+        "neither the instrument \"{instrument}\" nor the certificate states an uncertainty, so that nothing can be judged; \
+         register the instrument's angle uncertainty or resolution, or the expanded uncertainty of the certificate"
+    )]
+    NoUncertainty {
+        /// The instrument.
+        instrument: String,
+    },
     /// A law does not reach.
     #[error(transparent)]
     Law(#[from] StandardError),

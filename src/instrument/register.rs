@@ -32,6 +32,16 @@ impl Instrument {
     pub fn resolution(&self) -> Option<Angle> {
         self.resolution_deg.map(Angle::from_degrees)
     }
+
+    /// Standard uncertainty of one reading apart from its scatter: that of the angle, and of a reading rounded to the step of
+    /// the display, step / √12 (JCGM 100:2008, F.2.2.1). None where neither is known.
+    pub fn reading_uncertainty(&self) -> Option<Angle> {
+        let rounding = self.resolution_deg.map(|step| step / 12f64.sqrt());
+        match (self.angle_uncertainty_deg, rounding) {
+            (None, None) => None,
+            (own, rounding) => Some(Angle::from_degrees(own.unwrap_or(0.0).hypot(rounding.unwrap_or(0.0)))),
+        }
+    }
 }
 
 /// A cell.

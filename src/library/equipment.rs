@@ -124,14 +124,7 @@ impl Library {
 
     /// The equipment in use of that kind and name, whatever the case of its letters.
     pub fn equipment_named(&self, kind: EquipmentKind, name: &str) -> Result<Option<Equipment>, LibraryError> {
-        let row = self
-            .connection
-            .prepare_cached(&format!(
-                "{EQUIPMENT} WHERE kind = ? AND lower(name) = lower(?) AND retired_at IS NULL"
-            ))?
-            .query_row((kind.as_str(), name.trim()), equipment_from_row)
-            .optional()?;
-        row.map(equipment_from_parts).transpose()
+        equipment_named(&self.connection, kind, name)
     }
 
     /// The equipment with that number.
@@ -157,12 +150,13 @@ impl Library {
         if name.is_empty() {
             return Err(LibraryError::Refused(format!("the {kind} has no name; give it one")));
         }
-        if self.equipment_named(kind, name)?.is_some() {
-            return Err(LibraryError::Refused(format!(
-                "there is a {kind} \"{name}\" already; change it, or choose another name"
-            )));
-        }
         self.in_transaction(|tx| {
+            // Asked within the transaction: another process may be adding the same name.
+            if equipment_named(tx, kind, name)?.is_some() {
+                return Err(LibraryError::Refused(format!(
+                    "there is a {kind} \"{name}\" already; change it, or choose another name"
+                )));
+            }
             let uid = Uuid::now_v7().to_string();
             tx.execute(
                 "INSERT INTO equipment (uid, kind, name, content, revision) VALUES (?, ?, ?, ?, 1)",
@@ -439,6 +433,21 @@ fn by_id(connection: &Connection, id: i64) -> Result<Equipment, LibraryError> {
         )
 }
 
+fn equipment_named(
+    connection: &Connection,
+    kind: EquipmentKind,
+    name: &str,
+) -> Result<Option<Equipment>, LibraryError> {
+    connection
+        .prepare_cached(&format!(
+            "{EQUIPMENT} WHERE kind = ? AND lower(name) = lower(?) AND retired_at IS NULL"
+        ))?
+        .query_row((kind.as_str(), name.trim()), equipment_from_row)
+        .optional()?
+        .map(equipment_from_parts)
+        .transpose()
+}
+
 fn in_use(connection: &Connection, id: i64) -> Result<Equipment, LibraryError> {
     let found = by_id(connection, id)?;
     if found.retired_at.is_some() {
@@ -482,3 +491,61 @@ fn open_loan(connection: &Connection, equipment: i64) -> Result<Option<Loan>, Li
         })
         .optional()?)
 }
+
+/// Records of equipment, checks and loans that are not what the history says they are: changed, added or gone outside the
+/// program. Their stable ids are added to `changed`.
+pub(super) fn changed_outside(connection: &Connection, changed: &mut Vec<String>) -> Result<(), LibraryError> {
+    for sql in [CHANGED_EQUIPMENT, CHANGED_CHECKS, CHANGED_LOANS] {
+        let mut select = connection.prepare(sql)?;
+        let mut rows = select.query([])?;
+        while let Some(row) = rows.next()? {
+            let uid: String = row.get(0)?;
+            // JSON may be spelled in more than one way; what counts is what it says.
+            let said: Option<String> = row.get(1)?;
+            let held: Option<String> = row.get(2)?;
+            let fits_otherwise: bool = row.get(3)?;
+            let read = |text: Option<String>| text.and_then(|text| serde_json::from_str::<Value>(&text).ok());
+            if !fits_otherwise || read(said) != read(held) {
+                changed.push(uid);
+            }
+        }
+    }
+    Ok(())
+}
+
+/// The stable id, the fields the history says, the fields held, and whether everything else fits.
+const CHANGED_EQUIPMENT: &str = "\
+    SELECT line.entity_uid, iif(line.action = 'add', json_extract(line.after, '$.content'), line.after), it.content, \
+           it.uid IS NOT NULL AND (it.retired_at IS NOT NULL) = EXISTS \
+               (SELECT 1 FROM history WHERE entity_uid = line.entity_uid AND action = 'withdraw') \
+    FROM history AS line LEFT JOIN equipment AS it ON it.uid = line.entity_uid \
+    WHERE line.entity IN ('instrument', 'cell', 'preset', 'standard') AND line.action IN ('add', 'edit') \
+      AND NOT EXISTS (SELECT 1 FROM history WHERE entity_uid = line.entity_uid AND action = 'edit' AND id > line.id) \
+    UNION ALL SELECT uid, NULL, NULL, 0 FROM equipment \
+    WHERE NOT EXISTS (SELECT 1 FROM history WHERE entity_uid = equipment.uid AND action = 'add')";
+
+const CHANGED_CHECKS: &str = "\
+    SELECT line.entity_uid, json_extract(line.after, '$.content'), it.content, \
+           it.uid IS NOT NULL AND it.at = json_extract(line.after, '$.at') \
+           AND it.operator = json_extract(line.after, '$.operator') \
+           AND (SELECT uid FROM equipment WHERE id = it.instrument) = json_extract(line.after, '$.instrument') \
+           AND (SELECT uid FROM equipment WHERE id = it.standard) = json_extract(line.after, '$.standard') \
+           AND (it.struck_at IS NOT NULL) = EXISTS \
+               (SELECT 1 FROM history WHERE entity_uid = line.entity_uid AND action = 'withdraw') \
+    FROM history AS line LEFT JOIN control_check AS it ON it.uid = line.entity_uid \
+    WHERE line.entity = 'control-check' AND line.action = 'add' \
+    UNION ALL SELECT uid, NULL, NULL, 0 FROM control_check \
+    WHERE NOT EXISTS (SELECT 1 FROM history WHERE entity_uid = control_check.uid AND action = 'add')";
+
+const CHANGED_LOANS: &str = "\
+    SELECT json_extract(line.after, '$.loan'), NULL, NULL, \
+           it.uid IS NOT NULL AND it.borrower = json_extract(line.after, '$.to') \
+           AND it.lent_on = json_extract(line.after, '$.on') AND it.due_on IS json_extract(line.after, '$.until') \
+           AND (SELECT uid FROM equipment WHERE id = it.equipment) = line.entity_uid \
+           AND (it.back_on IS NOT NULL) = EXISTS \
+               (SELECT 1 FROM history WHERE entity_uid = line.entity_uid AND action = 'take-back' \
+                AND json_extract(before, '$.loan') = it.uid) \
+    FROM history AS line LEFT JOIN loan AS it ON it.uid = json_extract(line.after, '$.loan') \
+    WHERE line.action = 'lend' \
+    UNION ALL SELECT uid, NULL, NULL, 0 FROM loan \
+    WHERE NOT EXISTS (SELECT 1 FROM history WHERE action = 'lend' AND json_extract(after, '$.loan') = loan.uid)";

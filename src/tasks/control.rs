@@ -144,8 +144,13 @@ pub fn check(
     }
     let line = read.line.clone().unwrap_or_else(|| certificate.line.clone());
     let due = expected(&certificate, &line, read.temperature, read.cell)?;
-    let seen = found(&read.readings, &read.blank, fields.angle_uncertainty()).ok_or(CheckError::NoReading)?;
+    let seen = found(&read.readings, &read.blank, fields.reading_uncertainty()).ok_or(CheckError::NoReading)?;
     let check = kept(read, &certificate, line, &seen, &due);
+    if check.e_n.is_none() {
+        return Err(CheckError::Control(ControlError::NoUncertainty {
+            instrument: instrument.name,
+        }));
+    }
     let mut id = None;
     if keep {
         let content = serde_json::to_value(&check).unwrap_or_default();
@@ -156,7 +161,7 @@ pub fn check(
     if !keep {
         checks.push(check.clone());
     }
-    let drawn = chart(&checks.iter().map(KeptCheck::difference).collect::<Vec<_>>());
+    let drawn = drawn(&checks, &fields);
     let alarms = newest_alarms(&drawn);
     Ok(CheckMade {
         instrument,
@@ -214,7 +219,7 @@ pub struct ControlChart {
 /// # Errors
 /// When one of them is unknown.
 pub fn chart_of(library: &Library, instrument: &str, standard: &str) -> Result<ControlChart, LibraryError> {
-    let (instrument, _) = register::instrument(library, instrument)?;
+    let (instrument, fields) = register::instrument(library, instrument)?;
     let (standard, _) = register::standard(library, standard)?;
     let rows: Vec<(ControlCheck, KeptCheck)> = library
         .control_checks(Some(instrument.id), Some(standard.id))?
@@ -224,7 +229,8 @@ pub fn chart_of(library: &Library, instrument: &str, standard: &str) -> Result<C
             Ok((row, check))
         })
         .collect::<Result<_, LibraryError>>()?;
-    let drawn = chart(&rows.iter().map(|(_, check)| check.difference()).collect::<Vec<_>>());
+    let differences: Vec<Angle> = rows.iter().map(|(_, check)| check.difference()).collect();
+    let drawn = chart(&differences, fields.resolution());
     Ok(ControlChart {
         instrument,
         standard,
@@ -250,6 +256,11 @@ fn read_check(row: &ControlCheck) -> Result<KeptCheck, LibraryError> {
         what: "control check",
         value: row.content.to_string(),
     })
+}
+
+fn drawn(checks: &[KeptCheck], instrument: &Instrument) -> Chart {
+    let differences: Vec<Angle> = checks.iter().map(KeptCheck::difference).collect();
+    chart(&differences, instrument.resolution())
 }
 
 fn newest_alarms(drawn: &Chart) -> Vec<Rule> {
@@ -334,7 +345,12 @@ pub fn state_at(library: &Library, instrument: i64, at: OffsetDateTime) -> Resul
             .filter(|row| row.standard == standard)
             .map(read_check)
             .collect::<Result<_, _>>()?;
-        let name = library.equipment_by_id(standard)?.name;
+        let standard = library.equipment_by_id(standard)?;
+        // A standard out of use says nothing of what came after: a broken plate must not condemn an instrument for ever.
+        if standard.retired_at.is_some_and(|retired| retired <= until) {
+            continue;
+        }
+        let name = standard.name;
         let Some(newest) = checks.last() else { continue };
         if newest.passes() == Some(false) {
             return Ok(ControlState::OutOfControl {
@@ -348,8 +364,7 @@ pub fn state_at(library: &Library, instrument: i64, at: OffsetDateTime) -> Resul
                 ),
             });
         }
-        let drawn = chart(&checks.iter().map(KeptCheck::difference).collect::<Vec<_>>());
-        if let Some(rule) = newest_alarms(&drawn).first() {
+        if let Some(rule) = newest_alarms(&drawn(&checks, &fields)).first() {
             return Ok(ControlState::OutOfControl {
                 checked,
                 why: format!("control chart with \"{name}\": {}", rule.sentence()),

@@ -18,6 +18,7 @@ mod fits;
 mod faults;
 mod identify;
 mod import;
+mod instruments;
 mod kinetics;
 mod least_squares;
 mod library;

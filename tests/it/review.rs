@@ -349,8 +349,16 @@ fn the_second_keyer_is_not_shown_the_value() {
 }
 
 #[test]
-fn a_library_of_the_first_format_is_brought_up_to_date() {
-    let kept = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/libraries/format_1.biot");
+fn libraries_of_older_formats_are_brought_up_to_date() {
+    for kept in ["format_1.biot", "format_2.biot"] {
+        is_brought_up_to_date(kept);
+    }
+}
+
+fn is_brought_up_to_date(kept: &str) {
+    let kept = Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("tests/data/libraries")
+        .join(kept);
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("old.biot");
     std::fs::copy(kept, &path).unwrap();
