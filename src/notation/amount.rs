@@ -75,6 +75,23 @@ impl Reader<'_> {
         if s.kind(next + 1) == Some(Kind::Degree) {
             return None;
         }
+        // `C=5,6N HCl`: the comma separates concentration and strength.
+        if number.comma
+            && s.is_glued(next + 1)
+            && matches!(s.text(next + 1), "N" | "M")
+            && let Some((whole, _)) = s.text(next).split_once(',')
+            && let Ok(low) = whole.parse::<Printed>()
+            && let Some((solvent, behind)) = s.solvent_inside(next, whole.len() + 1)
+        {
+            self.set_concentration(PrintedConcentration {
+                low,
+                high: None,
+                unit: ConcentrationUnit::GramsPer100Millilitres,
+                unit_printed: true,
+            });
+            self.set_solvent(solvent, next, behind);
+            return Some(behind);
+        }
         let mut unit = if by_mass {
             ConcentrationUnit::PercentByMass
         } else {

@@ -141,6 +141,9 @@ impl<'a> Cleaner<'a> {
             return;
         };
         match c {
+            // `{[}$\alpha${]}`: brackets that a converter to LaTeX wrapped.
+            '{' if self.rest().starts_with("{[}") => self.emit('[', 3),
+            '{' if self.rest().starts_with("{]}") => self.emit(']', 3),
             '<' => self.tag(),
             '&' => self.entity(),
             '$' => self.dollar(),
@@ -354,20 +357,22 @@ impl<'a> Cleaner<'a> {
         match next {
             Some(',' | ';' | ':' | ' ') => self.emit(' ', 2),
             Some('!' | '/') => self.skip(2),
-            Some('(' | ')') => {
-                // Delimiters of a formula, unless no formula follows (escaped parentheses of Markdown).
-                let open = next == Some('(');
+            Some(delimiter @ ('(' | ')' | '[' | ']')) => {
+                // Delimiters of a formula, unless no formula follows (escaped brackets of Markdown).
+                let open = matches!(delimiter, '(' | '[');
+                let square = matches!(delimiter, '[' | ']');
+                let closing: &[u8] = if square { b"\\]" } else { b"\\)" };
                 let inner = self.rest().get(2..).unwrap_or("");
                 let close = inner
                     .as_bytes()
                     .windows(2)
                     .take(LOOK_AHEAD)
-                    .position(|pair| pair == b"\\)");
+                    .position(|pair| pair == closing);
                 let formula = open
                     && close.is_some_and(|close| {
-                        inner.as_bytes()[..close]
-                            .iter()
-                            .any(|b| matches!(b, b'\\' | b'_' | b'^' | b'{'))
+                        let inner = &inner.as_bytes()[..close];
+                        inner.iter().any(|b| matches!(b, b'\\' | b'_' | b'^' | b'{'))
+                            && (!square || inner.contains(&b'['))
                     });
                 if formula {
                     self.math_until = self.at + 2 + close.unwrap_or(0);
@@ -376,6 +381,9 @@ impl<'a> Cleaner<'a> {
                     self.skip(2);
                 } else {
                     self.skip(1);
+                    if square {
+                        self.emit(delimiter, 1);
+                    }
                 }
             }
             Some(c) if c.is_ascii_punctuation() => {
@@ -449,6 +457,11 @@ impl<'a> Cleaner<'a> {
         {
             return self.scripted(Script::Super, length);
         }
+        // `= _22.7`: a blank or an equals sign before it makes it a damaged sign.
+        let apart = mark == '_' && !self.in_math() && self.out.text.ends_with([' ', '=']);
+        if apart && rest.starts_with(|c: char| c.is_ascii_digit()) {
+            return self.emit('_', 1);
+        }
         let digits = rest
             .bytes()
             .take(24)
@@ -488,6 +501,17 @@ impl<'a> Cleaner<'a> {
     }
 
     fn wide(&mut self, c: char) {
+        match c {
+            // An asterisk of mathematical type.
+            '\u{2217}' => return self.skip(c.len_utf8()),
+            // A font of formulas read with another one's table prints ¼ for the equals sign.
+            '¼' if !self.out.text.ends_with(|c: char| c.is_ascii_digit())
+                && self.rest()[c.len_utf8()..].starts_with(' ') =>
+            {
+                return self.emit('=', c.len_utf8());
+            }
+            _ => {}
+        }
         // A Cyrillic a stands for alpha only by itself.
         if c == 'а' {
             let cyrillic = |c: char| matches!(c, '\u{0400}'..='\u{052F}');

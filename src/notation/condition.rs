@@ -272,6 +272,15 @@ impl<'a> Reader<'a> {
                 if self.is_quoted(probe) {
                     break;
                 }
+                // `−22.7, (CHCl3) −35.1`: a bracket behind a comma that leads on to the next value.
+                if probe > at
+                    && s.is_mark(probe - 1, ',')
+                    && let Some(next) = s.behind_bracket(probe, 40)
+                    && matches!(s.kind(next), Some(Kind::Plus | Kind::Minus))
+                    && s.number(next + 1).is_some()
+                {
+                    break;
+                }
                 match self.bracket(probe) {
                     Some(next) => {
                         at = next;
@@ -594,6 +603,13 @@ impl<'a> Reader<'a> {
     /// Words with a meaning of their own.
     fn words(&mut self, at: usize, place: Place) -> Option<usize> {
         let s = self.s;
+        if matches!(place, Place::Bracket { .. })
+            && s.is_word(at, &["pur", "pure"])
+            && (s.is_close(at + 1) || s.is_any_mark(at + 1, &[',', ';']))
+        {
+            self.conditions.solvent.get_or_insert(Solvent::Neat);
+            return Some(at + 1);
+        }
         if s.is_word(at, &["pure"]) && s.is_word(at + 1 + usize::from(s.is_mark(at + 1, ',')), &["d"]) {
             self.conditions.solvent.get_or_insert(Solvent::Neat);
             return Some(at + 1);
@@ -840,6 +856,18 @@ impl<'a> Reader<'a> {
             )
         {
             return bracketed.then_some(at + 3);
+        }
+        // `EtOH, 95%`: a strength behind its solvent, where the concentration is known.
+        if s.kind(at + 1) == Some(Kind::Percent)
+            && bracketed
+            && number.value() >= 50.0
+            && self.conditions.concentration.is_some()
+            && (s.is_close(at + 2) || s.is_any_mark(at + 2, &[',', ';']))
+            && let Some(solvent @ Solvent::Pure(_)) = &self.conditions.solvent
+            && let Ok(weaker) = Solvent::parse(&format!("{}% {solvent}", s.text(at)))
+        {
+            self.conditions.solvent = Some(weaker);
+            return Some(at + 2);
         }
         if s.is_word(at + 1, &["ml"]) && bracketed && self.conditions.concentration.is_some() {
             self.conditions.doubts.push(Doubt::ConcentrationGarbled);

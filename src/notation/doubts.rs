@@ -13,6 +13,10 @@ pub(super) enum Doubt {
     SignAmbiguous,
     /// The sign is a damaged character.
     SignDamaged,
+    /// The place of the sign holds a character that is none.
+    SignLost,
+    /// A letter stands for a digit, or a power stands on the line.
+    DigitDamaged,
     /// `-34 to 38`.
     SecondSignMissing,
     /// `6.5 to -9.0`.
@@ -84,6 +88,8 @@ impl fmt::Display for Doubt {
         match self {
             Self::SignAmbiguous => f.write_str("The printed sign is ± or damaged; the sign of the value is not known."),
             Self::SignDamaged => f.write_str("The sign is a damaged character and was taken for +."),
+            Self::SignLost => f.write_str("The sign is a damaged character; the value may be negative."),
+            Self::DigitDamaged => f.write_str("A digit is printed as a letter or out of its place; check the digits."),
             Self::SecondSignMissing => f.write_str(
                 "Only the first end of the range has a minus sign; both were taken as negative, the second may be positive.",
             ),

@@ -7,6 +7,7 @@
 use super::condition::{Conditions, Reader};
 use super::doubts::Doubt;
 use super::head::{Form, Head, head_at};
+use super::light::{Light, is_wavelength};
 use super::pharmacopoeia::pharmacopoeial_clause;
 use super::relation::relate;
 use super::stream::Stream;
@@ -189,6 +190,9 @@ impl<'a> Grammar<'a> {
             if at >= s.len() || at > head.end + MOST_BEFORE_VALUE || unknown > MOST_UNKNOWN {
                 return self.without_value(&head);
             }
+            if at == head.end && s.is_mark(at, '/') {
+                at = self.behind_unit_of_rotation(at);
+            }
             // Labels of a column whose values stand apart from them.
             let new_line = s.is_sentence_start(at) || s.get(at).is_some_and(|token| token.newline);
             let label = s.is_word(at, &COLUMN_LABELS) && (new_line || columns);
@@ -228,11 +232,27 @@ impl<'a> Grammar<'a> {
             }
             // `10−1 deg cm2 g−1`: the dash belongs to a power.
             let power = at > head.end && s.is_glued(at) && matches!(s.kind(at - 1), Some(Kind::Number(_)));
+            let labels =
+                head.form == Form::Symbol && head.conditions.light.is_none() && self.labels_wavelength(at).is_some();
             if let Some(value) = self
                 .value(at)
+                .filter(|_| !labels)
                 .filter(|value| !power && self.accepts(value, &head, tight, unknown) && (!columns || value.is_angle()))
             {
                 break value;
+            }
+            if tight && let Some(end) = self.behind_subject(at, head.form) {
+                at = end;
+                continue;
+            }
+            // `589 −22.7`: the wavelength of the value, where the symbol names none.
+            if head.form == Form::Symbol
+                && head.conditions.light.is_none()
+                && let Some(light) = self.labels_wavelength(at)
+            {
+                before.set_light(light);
+                at += 1 + usize::from(s.is_word(at + 1, &["nm"]));
+                continue;
             }
             if self.is_filler(at) {
                 at += 1;
@@ -383,14 +403,19 @@ impl<'a> Grammar<'a> {
             at += 1;
         }
         // `-51.2(3)`: the uncertainty of the last digit, as crystallographers print it.
-        let glued_digits = s.is_glued(at) && s.is_glued(at + 1) && s.text(at + 1).len() <= 2;
-        if s.text(at) == "(" && glued_digits && s.number(at + 1).is_some() && s.is_close(at + 2) {
-            at += 3;
+        // `−12 (3)`: the number of the compound.
+        let whole = s.number(at + 1).is_some_and(|digits| digits.printed.decimals() == 0) && s.text(at + 1).len() <= 2;
+        let letter = usize::from(s.kind(at + 2) == Some(Kind::Word) && s.is_glued(at + 2) && s.text(at + 2).len() == 1);
+        if s.text(at) == "(" && whole && s.is_close(at + 2 + letter) {
+            at += 3 + letter;
         }
         if s.is_word(at, &["solution", "soln"]) {
             at += 1;
         }
         let mut end = own.line(at);
+        if end == at && at > value.end && s.is_close(at - 1) {
+            return (own.conditions, end);
+        }
         if end == at {
             end = self.behind_unit_of_rotation(value.end);
             if let Some((form, behind)) = self.form_in_bracket(end) {
@@ -405,7 +430,14 @@ impl<'a> Grammar<'a> {
     fn behind_unit_of_rotation(&self, at: usize) -> usize {
         let s = self.s;
         let is_unit = |at: usize| s.is_word(at, &["cm", "ml", "dm", "g", "cc", "mL"]);
-        let opens = s.is_any_mark(at, &['·', '×', '*', '/']) && is_unit(at + 1)
+        // `× 10−1 deg cm2 g−1`: the unit of tables that keep to the SI.
+        let power = at + usize::from(s.is_any_mark(at, &['·', '×', '*', '/']) || s.is_open(at));
+        let si = s.text(power) == "10"
+            && s.kind(power + 1) == Some(Kind::Minus)
+            && s.text(power + 2) == "1"
+            && s.is_word(power + 3, &["deg"]);
+        let opens = si
+            || s.is_any_mark(at, &['·', '×', '*', '/']) && is_unit(at + 1)
             || is_unit(at)
             || s.is_open(at) && is_unit(at + 1) && s.is_any_mark(at + 2, &['/', '·', '×', '*']);
         if !opens {
@@ -419,12 +451,14 @@ impl<'a> Grammar<'a> {
                 .is_some_and(|digits| matches!(s.text(next), "1" | "2" | "3" | "10") && digits.printed.decimals() == 0);
             let joins = is_unit(next)
                 || small
-                || s.kind(next) == Some(Kind::Minus)
+                || si && s.is_word(next, &["deg"])
+                || s.kind(next) == Some(Kind::Minus) && matches!(s.text(next + 1), "1" | "2" | "3")
                 || s.is_any_mark(next, &['·', '×', '*', '/'])
                 || s.is_close(next)
                 || s.is_open(next)
                     && (is_unit(next + 1)
                         || s.is_word(next + 1, &["deg"])
+                        || si
                         || s.number(next + 1).is_some() && s.is_close(next + 2));
             if !joins {
                 break;
@@ -467,6 +501,42 @@ impl<'a> Grammar<'a> {
             && inner.chars().filter(|c| c.is_alphabetic()).count() * 2 > inner.len()
             && !(at + 1..end).any(|n| s.is_mark(n, ';') || head_at(s, n).is_some());
         fits.then(|| (inner.to_owned(), end))
+    }
+
+    /// `of 3 =`, `for (S)-4:`: what was measured, between a head and its value; the place of the mark behind it.
+    fn behind_subject(&self, at: usize, form: Form) -> Option<usize> {
+        let s = self.s;
+        if !s.is_word(at, &["of", "for", "von", "für", "de"]) {
+            return None;
+        }
+        for next in at + 1..at + 10 {
+            if s.is_any_mark(next, &[':', '=']) || s.is_word(next, &["is", "was", "were"]) {
+                let signed = matches!(s.kind(next + 1), Some(Kind::Plus | Kind::Minus)) && s.number(next + 2).is_some();
+                return (signed && next > at + 1).then_some(next);
+            }
+            let names = matches!(
+                s.kind(next),
+                Some(Kind::Word | Kind::Minus | Kind::Open('(') | Kind::Close(')'))
+            ) || s.number(next).is_some_and(|digits| digits.printed.decimals() == 0);
+            // Behind words only numbers of compounds: "of the neat liquid" and the like say more.
+            let numbers = s.number(next).is_some() || s.is_word(next, &["and"]);
+            if form != Form::Symbol && !numbers {
+                return None;
+            }
+            if !names || matches!(s.text(next), "c" | "C") || s.is_sentence_start(next) {
+                return None;
+            }
+        }
+        None
+    }
+
+    /// The wavelength at `at`, when a signed value stands right behind it.
+    pub(super) fn labels_wavelength(&self, at: usize) -> Option<Light> {
+        let s = self.s;
+        let digits = s.number(at).filter(|&digits| is_wavelength(digits))?;
+        let named = at + 1 + usize::from(s.is_word(at + 1, &["nm"]));
+        self.signed_behind(named)?;
+        Light::at(digits.printed.value())
     }
 
     /// What stands between the labels of a column and a value with a sign and a degree sign: other labels and values.
@@ -549,6 +619,13 @@ impl<'a> Grammar<'a> {
         }
         match (head.form, tight) {
             (Form::Bare, _) if self.is_style_sheet(value) => false,
+            // A rotation of something else, in space.
+            (Form::Bare, _)
+                if (head.start.saturating_sub(1)..value.start)
+                    .any(|n| s.is_word(n, &["axis", "axes", "barrier", "bond", "θ", "φ", "ψ", "ω", "screw"])) =>
+            {
+                false
+            }
             (Form::Bare, true) if value.start > 0 && s.is_word(value.start - 1, &["of"]) => {
                 // "a rotation of 33°" is one of light only where light was spoken of before.
                 value.unit == Unit::Degree

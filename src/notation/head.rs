@@ -8,6 +8,7 @@ use super::doubts::Doubt;
 use super::light::{Light, is_shifted, is_wavelength, kelvin};
 use super::stream::Stream;
 use super::token::Kind;
+use super::value::DAMAGED_SIGNS;
 use crate::quantity::Printed;
 use crate::statement::{RotationKind, StatedTemperature};
 
@@ -114,6 +115,10 @@ fn symbol(s: &Stream, at: usize, bracket: char) -> Option<Head> {
     }
     let mut indices = Indices::new(s, from, symbol == Symbol::Damaged);
     indices.read();
+    // `[α-14C]`: an open bracket is a symbol only with its indices inside.
+    if symbol == Symbol::Alpha && inner != first && indices.conditions.light.is_none() {
+        return None;
+    }
     // `[a]25 +5.6` and `[a] = +39`: Latin letters that announce a signed value.
     let announces =
         symbol == Symbol::Latin && bracket == '[' && indices.announces_signed(indices.conditions.temperature.is_some());
@@ -162,11 +167,12 @@ fn letter(s: &Stream, at: usize) -> Option<Head> {
     if before.is_some_and(|before| s.is_glued(at) && !matches!(s.kind(before), Some(Kind::Open(_) | Kind::Mark(_)))) {
         return None;
     }
-    let from = if matches!(word, "α" | "alpha" | "Alpha") {
+    let from = if matches!(word, "α" | "alpha" | "Alpha" | "ALPHA") {
         let hyphen = usize::from(s.kind(at + 1) == Some(Kind::Minus) && s.is_glued(at + 1) && s.is_glued(at + 2));
         let slash = usize::from(s.is_mark(at + 2, '/'));
         let number_first = hyphen == 0 && s.number(at + 1).is_some() && s.text(at + 2 + slash) == "D";
-        if s.text(at + 1 + hyphen) != "D" && !number_first
+        let bracketed = s.is_open(at + 1) && s.text(at + 2) == "D" && s.is_close(at + 3);
+        if s.text(at + 1 + hyphen) != "D" && !number_first && !bracketed
             || hyphen == 1 && s.kind(at + 3) == Some(Kind::Minus) && s.is_glued(at + 3)
         {
             return None;
@@ -250,7 +256,7 @@ impl<'a> Indices<'a> {
         let s = self.s;
         let at = self.at;
         match s.kind(at) {
-            Some(Kind::Word) if s.is_word(at, &["sub", "sup"]) => {
+            Some(Kind::Word) if s.is_word(at, &["sub", "sup"]) || s.text(at) == "λ" && s.is_glued(at) => {
                 self.at += 1;
                 true
             }
@@ -266,7 +272,13 @@ impl<'a> Indices<'a> {
             Some(Kind::Mark('/' | '_' | '^' | '|' | ',')) => {
                 let next_is_index = self.is_line(at + 1)
                     || s.number(at + 1).is_some() && self.conditions.temperature.is_none() && !s.is_mark(at, ',')
-                    || s.number(at + 1).is_some_and(is_wavelength) && self.conditions.light.is_none();
+                    || s.number(at + 1).is_some_and(is_wavelength) && self.conditions.light.is_none()
+                    // `[α]D,20 =`
+                    || s.is_glued(at)
+                        && s.is_glued(at + 1)
+                        && self.conditions.temperature.is_none()
+                        && s.number(at + 1).is_some_and(|digits| (0.0..=60.0).contains(&digits.printed.value()))
+                        && self.value_begins_with_mark(self.behind_degree(at + 2).0);
                 if next_is_index {
                     self.at += 1;
                 }
@@ -288,7 +300,7 @@ impl<'a> Indices<'a> {
                 }
                 fits && (self.damaged || s.is_glued(at))
             }
-            Some(Kind::Mark('?')) => {
+            Some(Kind::Mark('?')) if s.number(at + 1).is_none() => {
                 self.conditions.doubts.push(Doubt::StrayCharacters);
                 self.at += 1;
                 true
@@ -341,7 +353,18 @@ impl<'a> Indices<'a> {
         let s = self.s;
         let text = s.text(at);
         let stray = text.len() == 2 && text.starts_with('D') && s.is_mark(at + 1, '?');
-        if text == "Hg" && self.conditions.light.is_none() {
+        let damaged = matches!(text, "p" | "n" | "o" | "O" | "P" | "b" | "u" | "ð" | "о")
+            && self.conditions.light.is_none()
+            && self.at_bracket(at)
+            && s.is_glued(at)
+            && s.is_glued(at + 1)
+            && s.number(at + 1)
+                .is_some_and(|digits| (10.0..=40.0).contains(&digits.printed.value()))
+            && self.value_begins_with_mark(at + 2);
+        if damaged {
+            self.conditions.doubts.push(Doubt::LineLetter(text.to_owned()));
+            self.conditions.light = Some(Light::sodium());
+        } else if text == "Hg" && self.conditions.light.is_none() {
             self.conditions.light = Some(Light {
                 line: crate::quantity::SpectralLine::Named("Hg".to_owned()),
                 nanometres: None,
@@ -475,7 +498,11 @@ impl<'a> Indices<'a> {
         if self.conditions.temperature.is_some() || !(-80.0..=110.0).contains(&number.value()) {
             return false;
         }
-        let (behind, celsius) = self.behind_degree(at + 1);
+        let (mut behind, celsius) = self.behind_degree(at + 1);
+        // `[α]λ20 [nm]`: the unit of the wavelengths that follow.
+        if s.is_open(behind) && s.is_word(behind + 1, &["nm"]) && s.is_close(behind + 2) {
+            behind += 3;
+        }
         // A range of temperatures: `20-25 °C`, `20-25 =`.
         if s.kind(at + 1) == Some(Kind::Minus)
             && let Some(second) = s.number(at + 2)
@@ -487,14 +514,17 @@ impl<'a> Indices<'a> {
             let sign_apart = s.get(end).is_some_and(|token| token.spaced) && s.is_glued(end + 1);
             let value_is_range =
                 s.kind(end) == Some(Kind::Minus) && !sign_apart || s.kind(end) == Some(Kind::PlusMinus);
-            if (celsius || raised || then_value && !value_is_range) && second.printed.value() <= 60.0 {
+            let sign_of_value =
+                s.get(at + 1).is_some_and(|token| token.spaced) && s.is_glued(at + 2) && !celsius && !raised;
+            let rises = second.printed.value() > number.value() && !sign_of_value;
+            if rises && (celsius || raised || then_value && !value_is_range) && second.printed.value() <= 60.0 {
                 self.conditions.temperature = Some(StatedTemperature::Range(number, second.printed));
                 self.at = end;
                 return true;
             }
         }
         let before_line = self.conditions.light.is_none()
-            && (self.is_line(behind) || s.is_any_mark(behind, &['/', '_', '^']) && self.is_line(behind + 1));
+            && (self.is_line(behind) || s.is_any_mark(behind, &['/', '_', '^', ',']) && self.is_line(behind + 1));
         if celsius || shifted || before_line {
             return self.set_temperature(number, behind);
         }
@@ -504,6 +534,24 @@ impl<'a> Indices<'a> {
             s.is_any_mark(end, &[':', '='])
                 || matches!(s.kind(end), Some(Kind::Plus | Kind::Minus)) && s.number(end + 1).is_some()
         });
+        let unit = s.is_mark(behind, '/') && s.text(behind + 1) == "10" && s.is_word(behind + 4, &["deg"]);
+        // The head of a column: the values stand farther on.
+        let column = s.is_glued(at)
+            && number.decimals() == 0
+            && self.conditions.light.is_some()
+            && behind_bracket.is_some_and(|end| {
+                (end..end + 12)
+                    .take_while(|&n| !s.is_sentence_start(n) && s.text(n) != "[")
+                    .any(|n| {
+                        matches!(s.kind(n), Some(Kind::Plus | Kind::Minus))
+                            && s.get(n).is_some_and(|token| token.spaced)
+                            && s.is_glued(n + 1)
+                            && s.number(n + 1).is_some()
+                    })
+            });
+        if unit || column {
+            return self.set_temperature(number, behind);
+        }
         let comma = s.is_mark(behind, ',') && matches!(s.kind(behind + 1), Some(Kind::Plus | Kind::Minus));
         if announced || comma {
             return self.set_temperature(number, behind);
@@ -585,9 +633,12 @@ impl<'a> Indices<'a> {
         let s = self.s;
         match s.kind(at) {
             Some(Kind::Plus | Kind::Minus | Kind::PlusMinus) => {
-                s.number(at + 1).is_some() || s.kind(at + 1) == Some(Kind::Minus) && s.number(at + 2).is_some()
+                s.number(at + 1).is_some()
+                    || s.kind(at + 1) == Some(Kind::Minus) && s.number(at + 2).is_some()
+                    || matches!(s.text(at + 1), "l" | "I" | "O") && s.is_glued(at + 2) && s.number(at + 2).is_some()
             }
             Some(Kind::Mark('=' | ':' | '≈' | '~' | '≥' | '≤' | '>' | '<')) => true,
+            Some(Kind::Mark(mark)) if DAMAGED_SIGNS.contains(&mark) => s.number(at + 1).is_some() && s.is_glued(at + 1),
             Some(Kind::Open(_)) => {
                 matches!(s.kind(at + 1), Some(Kind::Plus | Kind::Minus))
                     && (s.is_close(at + 2) || s.number(at + 2).is_some())

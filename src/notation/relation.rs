@@ -11,8 +11,8 @@ use crate::statement::{Sign, Stage};
 
 /// Settles what the statements of a text tell about each other.
 pub(super) fn relate(s: &Stream, drafts: &mut Vec<Draft>) {
-    share_conditions(s, drafts);
     mark_stages(s, drafts);
+    share_conditions(s, drafts);
     name_enantiomers(s, drafts);
     name_samples(s, drafts);
     for draft in drafts {
@@ -45,7 +45,13 @@ fn share_conditions(s: &Stream, drafts: &mut [Draft]) {
             (Some(a), Some(b)) => a.line != b.line,
             _ => false,
         };
-        if lines && first.conditions.is_without_sample() && !second.conditions.is_without_sample() {
+        // `[α]D20 −22.7; [α]D40 −19.8 (c 1.0, EtOH)`: one solution, two temperatures.
+        let temperatures = second.joint == Joint::Head
+            && matches!(
+                (&first.conditions.temperature, &second.conditions.temperature),
+                (Some(a), Some(b)) if a != b
+            );
+        if (lines || temperatures) && first.conditions.is_without_sample() && !second.conditions.is_without_sample() {
             first.conditions.fill_sample_from(&second.conditions);
             if first.conditions.temperature.is_none() && second.joint == Joint::Head {
                 first.conditions.temperature.clone_from(&second.conditions.temperature);

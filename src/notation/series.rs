@@ -5,7 +5,7 @@ use super::condition::{Conditions, Reader};
 use super::doubts::Doubt;
 use super::grammar::{Grammar, Joint};
 use super::head::{Form, Head, head_at};
-use super::light::{Light, is_shifted, is_wavelength};
+use super::light::is_shifted;
 use super::stream::Stream;
 use super::token::Kind;
 use super::value::{Unit, Value};
@@ -34,6 +34,9 @@ impl Grammar<'_> {
             if s.is_sentence_start(next) || next >= s.len() {
                 return at;
             }
+            if s.is_mark(next, '/') && s.is_word(next + 1, &["lit"]) {
+                next += 1;
+            }
             if s.is_word(next, &["vs", "cf"]) {
                 next += 1 + usize::from(s.is_mark(next + 1, '.'));
             }
@@ -50,6 +53,9 @@ impl Grammar<'_> {
                 }
                 at = end;
                 continue;
+            }
+            if let Some(end) = self.conditions_in_cell(at, next) {
+                return end;
             }
             if head_at(s, next).is_some() {
                 return at;
@@ -73,17 +79,10 @@ impl Grammar<'_> {
             // Conditions before the value.
             let mut before = Reader::new(s);
             let mut label_ends = None;
-            if head.form == Form::Symbol && separators > 0 {
-                if let Some(light) = s
-                    .number(next)
-                    .filter(|&digits| is_wavelength(digits))
-                    .and_then(|digits| Light::at(digits.printed.value()))
-                {
-                    let named = next + 1 + usize::from(s.is_word(next + 1, &["nm"]));
-                    if let Some(end) = self.signed_behind(named) {
-                        before.set_light(light);
-                        label_ends = Some(end);
-                    }
+            if head.form == Form::Symbol && separators > 0 && !s.is_mark(at, ':') {
+                if let Some(light) = self.labels_wavelength(next) {
+                    before.set_light(light);
+                    label_ends = self.signed_behind(next + 1 + usize::from(s.is_word(next + 1, &["nm"])));
                 } else {
                     label_ends = self.behind_compound_label(next);
                 }
@@ -135,8 +134,24 @@ impl Grammar<'_> {
         at
     }
 
+    /// `| +14.5° | [α]20/D, c=1, MeOH`: a cell of conditions behind the value, with the symbol but without another value.
+    fn conditions_in_cell(&mut self, at: usize, next: usize) -> Option<usize> {
+        let s = self.s;
+        let head = head_at(s, next).filter(|head| s.is_mark(at, '|') && head.form == Form::Symbol)?;
+        let mut reader = Reader::with(s, head.conditions);
+        let end = reader.line(head.end);
+        let ends = s.get(end).is_none_or(|token| token.newline) || s.is_mark(end, '|');
+        let last = self.drafts.last_mut().filter(|draft| draft.to == at && ends)?;
+        if last.conditions.light.is_some() || !last.conditions.is_without_sample() {
+            return None;
+        }
+        last.conditions.fill_from(&reader.conditions);
+        last.to = end;
+        Some(end)
+    }
+
     /// The place of a signed number at `at`, or behind one mark such as an equals sign.
-    fn signed_behind(&self, at: usize) -> Option<usize> {
+    pub(super) fn signed_behind(&self, at: usize) -> Option<usize> {
         let s = self.s;
         let at = at + usize::from(s.is_any_mark(at, &['=', ':', ',']));
         let signed = matches!(s.kind(at), Some(Kind::Plus | Kind::Minus)) && s.number(at + 1).is_some();
@@ -146,6 +161,9 @@ impl Grammar<'_> {
     /// `2, −18.9; 3, +4.0` and `5b: −12`: the number of a compound before its value, which lies where this ends.
     fn behind_compound_label(&self, at: usize) -> Option<usize> {
         let s = self.s;
+        if s.is_word(at, &["result", "found", "measured", "typical", "observed"]) && s.is_mark(at + 1, ':') {
+            return self.signed_behind(at + 1);
+        }
         let whole = s.number(at).is_some_and(|digits| digits.printed.decimals() == 0) && s.text(at).len() <= 3;
         let letter = usize::from(s.kind(at + 1) == Some(Kind::Word) && s.is_glued(at + 1) && s.text(at + 1).len() == 1);
         let end = at + 1 + letter;

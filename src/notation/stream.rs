@@ -73,12 +73,22 @@ impl Stream {
         if !matches!(self.kind(at), Some(Kind::Word | Kind::Number(_))) {
             return None;
         }
+        // `H 2 O`
+        if self.text(at) == "H" && self.text(at + 1) == "2" && self.text(at + 2) == "O" && !self.is_glued(at + 1) {
+            return Some((Solvent::parse("H2O").ok()?, at + 3));
+        }
         if let Some(known) = self.solvents.borrow().get(&at) {
             return known.clone();
         }
         let found = Solvent::find_at(self.tail(at)).map(|(solvent, length)| (solvent, self.after_bytes(at, length)));
         self.solvents.borrow_mut().insert(at, found.clone());
         found
+    }
+
+    /// The solvent phrase that begins `offset` bytes inside token `at`, with the token behind it.
+    pub(super) fn solvent_inside(&self, at: usize, offset: usize) -> Option<(Solvent, usize)> {
+        let (solvent, length) = Solvent::find_at(self.tail(at).get(offset..)?)?;
+        Some((solvent, self.after_bytes(at, offset + length)))
     }
 
     /// The solvent whose formula begins with the bracket at `open`.

@@ -138,7 +138,7 @@ impl Grammar<'_> {
             });
         }
         // `| −12.5 | CHCl3`
-        if at > 0 && s.is_mark(at - 1, '|') && (s.is_mark(end, '|') || s.get(end).is_none_or(|token| token.newline)) {
+        if at > 0 && s.is_mark(at - 1, '|') && self.ends_cell(end) {
             let to = own.line(end);
             return Some(Row {
                 value,
@@ -149,6 +149,15 @@ impl Grammar<'_> {
             });
         }
         None
+    }
+
+    /// Whether a cell ends at `end`: at a bar, at a line end, or where the label of the next row stands.
+    fn ends_cell(&self, end: usize) -> bool {
+        let s = self.s;
+        let letter = usize::from(s.kind(end + 1) == Some(Kind::Word) && s.is_glued(end + 1));
+        s.is_mark(end, '|')
+            || s.get(end).is_none_or(|token| token.newline)
+            || s.number(end).is_some() && s.is_mark(end + 1 + letter, '|')
     }
 
     /// `(15°C)`

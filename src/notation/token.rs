@@ -131,7 +131,7 @@ impl Lexer<'_> {
             return None;
         }
         let text = &self.clean.text[start..end];
-        let lone_word = kind == Kind::Word && matches!(text, "o" | "O");
+        let lone_word = kind == Kind::Word && matches!(text, "o" | "O" | "ο" | "о");
         let raised = script == Script::Super && before.script == Script::Normal && matches!(text, "o" | "O" | "0");
         // `20oC` is one word to the lexer and left to the grammar.
         (raised || lone_word).then_some(Kind::Degree)

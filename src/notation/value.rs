@@ -64,6 +64,9 @@ enum SignMark {
     Either,
 }
 
+/// What stands for a sign that could not be read.
+pub(super) const DAMAGED_SIGNS: [char; 5] = ['?', '¿', '¡', '\u{FFFD}', '_'];
+
 /// Reads a value at `at`. `decimal_hyphens` says that the text has hyphens for decimal points elsewhere.
 pub(super) fn value(s: &Stream, at: usize, decimal_hyphens: bool) -> Option<Value> {
     let reader = Reader { s, decimal_hyphens };
@@ -301,7 +304,11 @@ impl Reader<'_> {
                 doubts.push(Doubt::SignAmbiguous);
                 return (Some(SignMark::Either), at + 1);
             }
-            if s.is_glued(at + 1) && s.is_mark(at, '$') {
+            if s.is_glued(at + 1) && s.is_any_mark(at, &DAMAGED_SIGNS) {
+                doubts.push(Doubt::SignLost);
+                return (None, at + 1);
+            }
+            if s.is_glued(at + 1) && (s.is_mark(at, '$') || s.is_word(at, &["þ"])) {
                 doubts.push(Doubt::SignDamaged);
                 return (Some(SignMark::Plus), at + 1);
             }
@@ -312,6 +319,18 @@ impl Reader<'_> {
     /// The digits, with what scanned print has for a decimal point.
     fn magnitude(&self, at: usize, signed: bool, doubts: &mut Vec<Doubt>) -> Option<(Printed, usize)> {
         let s = self.s;
+        // `−l2.7`
+        if signed
+            && s.is_word(at, &["l", "i", "o"])
+            && s.is_glued(at)
+            && s.is_glued(at + 1)
+            && s.number(at + 1).is_some()
+        {
+            let digit = if s.is_word(at, &["o"]) { "0" } else { "1" };
+            let joined = format!("{digit}{}", s.text(at + 1)).replace([',', '·'], ".");
+            doubts.push(Doubt::DigitDamaged);
+            return Some((joined.parse::<Printed>().ok()?, at + 2));
+        }
         let digits = s.number(at)?;
         if digits.leading_zero {
             doubts.push(Doubt::LeadingZero);
@@ -352,7 +371,15 @@ impl Reader<'_> {
             && s.is_glued(at + 3)
             && s.number(at + 3).is_some_and(|after| after.printed.decimals() == 0)
         {
-            let joined = format!("{}.{}", s.text(at), s.text(at + 3)).parse::<Printed>().ok()?;
+            // `1O.7`: the letter is a digit rather than a degree sign.
+            let letter = s.text(at + 1) == "O";
+            if letter {
+                doubts.push(Doubt::DigitDamaged);
+            }
+            let zero = if letter { "0" } else { "" };
+            let joined = format!("{}{zero}.{}", s.text(at), s.text(at + 3))
+                .parse::<Printed>()
+                .ok()?;
             // The degree sign stands inside the number; the caller finds no other behind it.
             return Some((joined, at + 4));
         }
@@ -386,6 +413,17 @@ impl Reader<'_> {
                 return Some((number, at + 4));
             }
         }
+        // `1.28 × 103`: the power lost its place above the line.
+        if s.is_any_mark(at + 1, &['×', 'x'])
+            && s.number(at + 2).is_some()
+            && let Some(power) = s.text(at + 2).strip_prefix("10")
+            && let Ok(power @ 1..=5) = power.parse::<i32>()
+        {
+            doubts.push(Doubt::DigitDamaged);
+            let decimals = (i32::from(digits.printed.decimals()) - power).max(0);
+            let number = Printed::new(digits.printed.value() * 10f64.powi(power), decimals as u8);
+            return Some((number, at + 3));
+        }
         Some((digits.printed, at + 1))
     }
 
@@ -405,7 +443,11 @@ impl Reader<'_> {
         let fits = spaced
             && !newline
             && (keyed || s.kind(last + 1) == Some(Kind::Degree) && s.text(last + 2) != "C")
-            && (dot && whole || !dot && behind.printed.decimals() > 0 && s.text(at).len() <= 2 && keyed);
+            && (dot && whole
+                || !dot
+                    && behind.printed.decimals() > 0
+                    && s.text(at).len() <= 2
+                    && (keyed || matches!(s.text(last + 3), "c" | "C")));
         if !fits {
             return None;
         }
@@ -463,6 +505,11 @@ impl Reader<'_> {
                     return (Unit::Degree, at + 1);
                 }
                 (Unit::None, at)
+            }
+            // `22.7 0 (c 0.5`: a degree sign read as a zero.
+            Some(Kind::Number(_)) if s.text(at) == "0" && s.is_open(at + 1) && !s.is_glued(at) => {
+                doubts.push(Doubt::DegreeDamaged);
+                (Unit::Degree, at + 1)
             }
             // The degree sign was inside the number (33°.09834).
             _ if at >= 3 && s.kind(at - 3) == Some(Kind::Degree) && s.is_mark(at - 2, '.') && s.is_glued(at - 1) => {

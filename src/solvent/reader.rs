@@ -40,9 +40,21 @@ pub(super) fn prefix(text: &str) -> Option<(Solvent, usize)> {
         text,
         mode: Mode::Prefix,
     };
-    let neat = ["neat", "undiluted", "unverdünnt"]
-        .iter()
-        .find_map(|word| reader.word(0, word));
+    let neat = [
+        "neat",
+        "undiluted",
+        "unverdünnt",
+        "unverd",
+        "ohne Lösungsmittel",
+        "sans solvant",
+        "without solvent",
+        "no solvent",
+        "senza solvente",
+        "sin disolvente",
+        "bez rozpuszczalnika",
+    ]
+    .iter()
+    .find_map(|word| reader.word(0, word));
     if let Some(end) = neat {
         return Some((Solvent::Neat, end));
     }
@@ -75,6 +87,7 @@ fn is_neat(text: &str) -> bool {
         "homogeneous",
         "homog",
         "unverdünnt",
+        "unverd",
         "in Substanz",
         "ohne Lösungsmittel",
         "net",
