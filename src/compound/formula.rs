@@ -222,6 +222,9 @@ struct Reader {
     at: usize,
 }
 
+/// A charge beyond this means nothing.
+const MOST_CHARGES: i32 = 99;
+
 type Atoms = BTreeMap<Nuclide, u32>;
 
 impl Reader {
@@ -401,11 +404,14 @@ impl Reader {
                 self.at = start;
                 Err(self.unexpected())
             }
-            Some(number) => match i32::try_from(number) {
-                Ok(number) if number <= 99 => Ok((atoms, charge * number)),
+            // Signs and a number together count too: what is read must be what can be written.
+            number => match i32::try_from(number.unwrap_or(1))
+                .ok()
+                .and_then(|n| charge.checked_mul(n))
+            {
+                Some(charge) if charge.abs() <= MOST_CHARGES => Ok((atoms, charge)),
                 _ => Err(self.count_error()),
             },
-            None => Ok((atoms, charge)),
         }
     }
 

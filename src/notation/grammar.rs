@@ -314,7 +314,7 @@ impl<'a> Grammar<'a> {
         own.doubts.extend(shared_doubts);
         own.doubts.extend(before.conditions.doubts.iter().cloned());
         // `[α] = 0.05`: without line, temperature, sample, sign and degree it is any quantity.
-        let bare = first.unit == Unit::None && first.sign == Sign::NotStated && !first.is_signed();
+        let bare = first.unit == Unit::None && !first.is_signed() && s.kind(first.end) == Some(Kind::Word);
         if head.form == Form::Symbol
             && bare
             && own.light.is_none()

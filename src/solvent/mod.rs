@@ -139,15 +139,20 @@ pub enum SolventError {
     #[error("the solvent is empty; leave the field out when no solvent is known")]
     Empty,
     /// A part of the text was not understood.
-    #[error("`{unread}` in the solvent `{text}` is not known{}", did_you_mean(nearest))]
+    #[error("`{unread}` in the solvent `{text}` is not known{}", did_you_mean(&nearest(unread)))]
     Unknown {
         /// The text as given.
         text: String,
-        /// The part of it that was not understood.
+        /// The part of it that was not understood; [`nearest`] says what may be meant.
         unread: String,
-        /// Canonical ids of known solvents with a similar name, best first.
-        nearest: Vec<String>,
     },
+}
+
+/// Canonical ids of known solvents whose printed names resemble `text`, best first; at most three.
+///
+/// Compares with every known name, so that only a person's question is worth it, not every failure to read.
+pub fn nearest(text: &str) -> Vec<String> {
+    reader::nearest(text)
 }
 
 fn did_you_mean(nearest: &[String]) -> String {
@@ -170,7 +175,6 @@ impl Solvent {
         reader::whole(text).map_err(|unread| SolventError::Unknown {
             text: text.to_string(),
             unread: unread.to_string(),
-            nearest: reader::nearest(unread),
         })
     }
 
