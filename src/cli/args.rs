@@ -29,29 +29,7 @@ pub fn rotation(text: &str) -> Result<Printed, QuantityError> {
 
 /// Reads a temperature: a number in °C or with a unit, a range, or words such as "room".
 pub fn stated_temperature(text: &str) -> Result<StatedTemperature, QuantityError> {
-    let text = text.trim();
-    if !text.is_empty() && !text.contains(|c: char| c.is_ascii_digit()) {
-        return Ok(StatedTemperature::Words(text.to_lowercase()));
-    }
-    let parts = ["..", " to ", "\u{2013}"]
-        .iter()
-        .find_map(|between| text.split_once(between));
-    if let Some((low, high)) = parts
-        && !low.trim().is_empty()
-    {
-        return Ok(StatedTemperature::Range(celsius(low)?, celsius(high)?));
-    }
-    celsius(text).map(StatedTemperature::At)
-}
-
-/// Reads a temperature in °C, keeping the digits where it is typed as a plain number.
-fn celsius(text: &str) -> Result<Printed, QuantityError> {
-    let temperature = quantity::parse_temperature(text)?;
-    let plain = text.trim().trim_end_matches(['C', '°', 'º', ' ']);
-    match quantity::parse_number(plain) {
-        Ok(printed) if (printed.value() - temperature.celsius()).abs() < 1e-9 => Ok(printed),
-        _ => Ok(Printed::new((temperature.celsius() * 100.0).round() / 100.0, 2)),
-    }
+    StatedTemperature::parse(text, "")
 }
 
 /// Reads a solvent as the literature prints it; a name that is not in the table is kept as it is typed.

@@ -206,7 +206,7 @@ fn answer(
 }
 
 fn outcome(report: &ImportReport) -> Outcome {
-    if report.rejected > 0 {
+    if report.rejected > 0 || !report.foreseen.is_empty() {
         Outcome::WithFindings
     } else {
         Outcome::Answered

@@ -5,8 +5,8 @@
 
 use super::fields::split_list;
 use crate::notation;
-use crate::quantity::{Printed, SpectralLine, Wavelength, parse_line, parse_number, parse_temperature};
-use crate::statement::{Sign, StatedExcess, StatedTemperature, Statement};
+use crate::quantity::{Printed, SpectralLine, Wavelength, parse_line, parse_number};
+use crate::statement::{Sign, StatedExcess, Statement};
 
 /// Reads the cell of a value: a plain number, or whatever the reader of printed text makes of it.
 ///
@@ -137,17 +137,6 @@ pub(super) fn read_one(text: &str) -> Result<Statement, String> {
     }
 }
 
-/// Reads a temperature: a number in the unit of the heading (°C without one) or its own, a range, or words.
-pub(super) fn stated_temperature(text: &str, unit: &str) -> Result<StatedTemperature, String> {
-    if !text.contains(|c: char| c.is_ascii_digit()) {
-        return Ok(StatedTemperature::Words(text.to_lowercase()));
-    }
-    if let Some((low, high)) = range(text) {
-        return Ok(StatedTemperature::Range(celsius(low, unit)?, celsius(high, unit)?));
-    }
-    celsius(text, unit).map(StatedTemperature::At)
-}
-
 pub(super) fn spectral_line(text: &str, unit: &str) -> Result<SpectralLine, String> {
     if let Some(number) = text.strip_suffix("(vacuum)") {
         let number = number.trim().trim_end_matches("nm").trim();
@@ -184,24 +173,6 @@ pub(super) fn excess(text: &str) -> Result<StatedExcess, String> {
     })
 }
 
-/// Splits a range at `..`, "to", or a dash behind a digit.
-pub(super) fn range(text: &str) -> Option<(&str, &str)> {
-    for between in ["..", " to ", " bis "] {
-        if let Some((low, high)) = text.split_once(between) {
-            return Some((low.trim(), high.trim()));
-        }
-    }
-    let at = text.char_indices().find(|&(at, c)| {
-        matches!(c, '-' | '\u{2010}'..='\u{2014}' | '\u{2212}')
-            && text[..at].trim_end().ends_with(|before: char| before.is_ascii_digit())
-            && text[at + c.len_utf8()..]
-                .trim_start()
-                .starts_with(|after: char| after.is_ascii_digit())
-    });
-    let (at, c) = at?;
-    Some((text[..at].trim(), text[at + c.len_utf8()..].trim()))
-}
-
 /// The parts of a list joined by ` | `.
 pub(super) fn listed(text: &str) -> Vec<String> {
     split_list(text)
@@ -220,24 +191,10 @@ fn is_sign_or_mark(c: char) -> bool {
     )
 }
 
-pub(super) fn celsius(text: &str, unit: &str) -> Result<Printed, String> {
-    let has_unit = text.contains(|c: char| c.is_alphabetic() || c == '°' || c == 'º');
-    let whole = if has_unit {
-        text.to_owned()
-    } else {
-        format!("{text} {unit}")
-    };
-    let temperature = parse_temperature(&whole).map_err(|error| error.to_string())?;
-    let plain = text.trim().trim_end_matches(['C', '°', 'º', ' ']);
-    Ok(match parse_number(plain) {
-        Ok(printed) if (printed.value() - temperature.celsius()).abs() < 1e-9 => printed,
-        _ => Printed::new((temperature.celsius() * 100.0).round() / 100.0, 2),
-    })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::statement::StatedTemperature;
 
     #[test]
     fn numbers_are_read_with_point_and_comma() {
@@ -274,7 +231,7 @@ mod tests {
         fn no_cell_panics(text in "[-+−0-9.,°%a-zα ()>\\[\\]]{0,24}") {
             let _ = rotation(&text);
             let _ = number(&text);
-            let _ = stated_temperature(&text, "°C");
+            let _ = StatedTemperature::parse(&text, "°C");
             let _ = spectral_line(&text, "nm");
             let _ = excess(&text);
             let _ = crate::exchange::field::recognise(&text);

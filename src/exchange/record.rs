@@ -19,7 +19,9 @@ use crate::library::{EntryKind, Hand, Identity, LimitMethod, NewSource, SourceKi
 use crate::notation;
 use crate::quantity::{ConcentrationUnit, Length, Printed, SpectralLine, parse_concentration, parse_length};
 use crate::solvent::Solvent;
-use crate::statement::{PrintedConcentration, Role, RotationKind, Sign, Stage, StatedTemperature, Statement};
+use crate::statement::{
+    PrintedConcentration, Role, RotationKind, Sign, Stage, StatedTemperature, Statement, printed_celsius, split_range,
+};
 use std::collections::{BTreeSet, HashMap};
 
 /// The compound of a row, as the file gives it.
@@ -746,14 +748,14 @@ fn sign(cells: &Cells<'_>, statement: &mut Statement, signed: bool) -> Result<()
 
 fn temperature(cells: &Cells<'_>) -> Result<Option<StatedTemperature>, Refusal> {
     let unit = cells.unit(Field::Temperature).unwrap_or_default();
-    if let Some(at) = cells.read(Field::Temperature, |text| cell_in::stated_temperature(text, unit))? {
+    if let Some(at) = cells.read(Field::Temperature, |text| StatedTemperature::parse(text, unit))? {
         return Ok(Some(at));
     }
     if let Some(words) = cells.text(Field::TemperatureNote) {
         return Ok(Some(StatedTemperature::Words(words.to_lowercase())));
     }
-    let low = cells.read(Field::TemperatureLow, |text| cell_in::celsius(text, ""))?;
-    let high = cells.read(Field::TemperatureHigh, |text| cell_in::celsius(text, ""))?;
+    let low = cells.read(Field::TemperatureLow, |text| printed_celsius(text, ""))?;
+    let high = cells.read(Field::TemperatureHigh, |text| printed_celsius(text, ""))?;
     Ok(match (low, high) {
         (Some(low), Some(high)) => Some(StatedTemperature::Range(low, high)),
         (Some(one), None) | (None, Some(one)) => Some(StatedTemperature::At(one)),
@@ -804,7 +806,7 @@ fn concentration(cells: &Cells<'_>) -> Result<Option<PrintedConcentration>, Refu
     };
     let whole = cells.read(Field::Conc, |text| {
         let text = text.trim_start_matches("c ").trim_start_matches(['=', ' ']);
-        match cell_in::range(text) {
+        match split_range(text) {
             Some((low, high)) => {
                 let (high, has_unit) = one(high, unit)?;
                 let (low, _) = one(low, Some(high.unit.as_str()))?;

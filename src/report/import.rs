@@ -2,9 +2,10 @@
 
 use super::audit::{self, FindingJson};
 use super::{Column, Page, Table};
+use crate::audit::{Code, Severity};
 use crate::exchange::rows::About;
 use crate::tasks::audit::Flagged;
-use crate::tasks::import::{FileReport, ImportReport, RefusedRow};
+use crate::tasks::import::{FileReport, Foreseen, ImportReport, MOST_FORESEEN, RefusedRow};
 use serde::Serialize;
 
 /// Rows of the lists a person is shown.
@@ -44,6 +45,14 @@ pub fn summary(report: &ImportReport, page: &mut Page) {
     }
     if !report.refusals.is_empty() {
         refusals(report, page);
+    }
+    if !report.foreseen.is_empty() {
+        foreseen(report, page);
+    }
+    if report.not_foreseen > 0 {
+        page.note(&format!(
+            "Only the first {MOST_FORESEEN} entries of a dry run are audited; biot audit looks at all after the import."
+        ));
     }
     if let Some(label) = &report.label {
         page.gap();
@@ -179,6 +188,24 @@ fn refusals(report: &ImportReport, page: &mut Page) {
     }
 }
 
+fn foreseen(report: &ImportReport, page: &mut Page) {
+    page.heading("Findings, as they would be");
+    for finding in report.foreseen.iter().take(MOST_FINDINGS) {
+        let entries = finding.entries.iter().map(|entry| format!("#{entry}"));
+        let about: Vec<String> = finding.rows.iter().cloned().chain(entries).collect();
+        page.point(&format!(
+            "{} ({}): {}",
+            finding.compound_name,
+            about.join(", "),
+            finding.reason
+        ));
+    }
+    let hidden = report.foreseen.len().saturating_sub(MOST_FINDINGS) as u64;
+    if hidden > 0 {
+        page.note(&format!("and {} more", counted(hidden, "finding", "findings")));
+    }
+}
+
 fn candidates(refused: &RefusedRow) -> Vec<String> {
     refused
         .candidates
@@ -223,6 +250,25 @@ pub struct ImportJson<'a> {
     refused: Vec<RefusedJson<'a>>,
     /// What the audit finds of the entries that came in.
     findings: Vec<FindingJson>,
+    /// What it would find of the first entries of a dry run, the gravest first.
+    foreseen: Vec<ForeseenJson<'a>>,
+    /// Entries of a dry run beyond those that were audited.
+    not_foreseen: u64,
+}
+
+/// A finding about rows that are not in the library yet.
+#[derive(Debug, Serialize)]
+struct ForeseenJson<'a> {
+    code: Code,
+    severity: Severity,
+    reason: &'a str,
+    /// Number of the compound; null for a new one.
+    compound: Option<i64>,
+    compound_name: &'a str,
+    /// The rows it is about.
+    rows: &'a [String],
+    /// Entries of the library it is about too.
+    entries: Vec<i64>,
 }
 
 /// Most findings of an import that are written out.
@@ -305,6 +351,8 @@ impl<'a> ImportJson<'a> {
     pub fn new(report: &'a ImportReport, findings: &[Flagged]) -> Self {
         Self {
             findings: findings.iter().map(FindingJson::from).collect(),
+            foreseen: report.foreseen.iter().map(ForeseenJson::from).collect(),
+            not_foreseen: report.not_foreseen,
             dry_run: report.is_trial,
             batch: report.label.as_deref(),
             added: report.added.entries,
@@ -364,6 +412,20 @@ impl<'a> From<&'a FileReport> for FileJson<'a> {
             present: file.present,
             rejected: file.rejected,
             rejects: file.rejects.as_ref().map(|path| path.display().to_string()),
+        }
+    }
+}
+
+impl<'a> From<&'a Foreseen> for ForeseenJson<'a> {
+    fn from(finding: &'a Foreseen) -> Self {
+        Self {
+            code: finding.code,
+            severity: finding.severity,
+            reason: &finding.reason,
+            compound: finding.compound.map(|id| id.0),
+            compound_name: &finding.compound_name,
+            rows: &finding.rows,
+            entries: finding.entries.iter().map(|entry| entry.0).collect(),
         }
     }
 }

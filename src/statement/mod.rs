@@ -11,7 +11,9 @@ pub use equations::{
     specific_of_neat_liquid,
 };
 
-use crate::quantity::{ConcentrationUnit, Fraction, Length, Printed, SpectralLine};
+use crate::quantity::{
+    ConcentrationUnit, Fraction, Length, Printed, QuantityError, SpectralLine, parse_number, parse_temperature,
+};
 use crate::solvent::Solvent;
 use serde::{Deserialize, Serialize};
 
@@ -75,6 +77,24 @@ pub enum StatedTemperature {
 }
 
 impl StatedTemperature {
+    /// Reads a temperature as a person types it or a table holds it: a number with a unit of its own or in `unit` (°C when
+    /// that is empty), a range (`20..25`, `20 to 25`, `20–25`), or words such as "room".
+    ///
+    /// # Errors
+    /// When a number is no temperature, its unit is not known, or it lies outside −100 to 300 °C; or nothing is there.
+    pub fn parse(text: &str, unit: &str) -> Result<Self, QuantityError> {
+        let text = text.trim();
+        if !text.is_empty() && !text.contains(|c: char| c.is_ascii_digit()) {
+            return Ok(Self::Words(text.to_lowercase()));
+        }
+        if let Some((low, high)) = split_range(text)
+            && !low.is_empty()
+        {
+            return Ok(Self::Range(printed_celsius(low, unit)?, printed_celsius(high, unit)?));
+        }
+        printed_celsius(text, unit).map(Self::At)
+    }
+
     /// The temperature in °C and the half-width of what it can have been. Room temperature is 22.5 ± 3 °C (common
     /// practice).
     pub fn celsius(&self) -> Option<(f64, f64)> {
@@ -88,6 +108,41 @@ impl StatedTemperature {
             Self::Words(_) => None,
         }
     }
+}
+
+/// Reads one temperature in °C, with the digits it has where it is a plain number; `unit` is that of a number without one.
+///
+/// # Errors
+/// As [`StatedTemperature::parse`].
+pub fn printed_celsius(text: &str, unit: &str) -> Result<Printed, QuantityError> {
+    let has_unit = text.contains(|c: char| c.is_alphabetic() || c == '°' || c == 'º');
+    let temperature = if has_unit || unit.is_empty() {
+        parse_temperature(text)?
+    } else {
+        parse_temperature(&format!("{text} {unit}"))?
+    };
+    let plain = text.trim().trim_end_matches(['C', '°', 'º', ' ']);
+    match parse_number(plain) {
+        Ok(printed) if (printed.value() - temperature.celsius()).abs() < 1e-9 => Ok(printed),
+        _ => Ok(Printed::new((temperature.celsius() * 100.0).round() / 100.0, 2)),
+    }
+}
+
+/// Splits a range at `..`, "to", "bis", or a dash between digits.
+pub fn split_range(text: &str) -> Option<(&str, &str)> {
+    for between in ["..", " to ", " bis "] {
+        if let Some((low, high)) = text.split_once(between) {
+            return Some((low.trim(), high.trim()));
+        }
+    }
+    let (at, c) = text.char_indices().find(|&(at, c)| {
+        matches!(c, '-' | '\u{2010}'..='\u{2014}' | '\u{2212}')
+            && text[..at].trim_end().ends_with(|before: char| before.is_ascii_digit())
+            && text[at + c.len_utf8()..]
+                .trim_start()
+                .starts_with(|after: char| after.is_ascii_digit())
+    })?;
+    Some((text[..at].trim(), text[at + c.len_utf8()..].trim()))
 }
 
 /// A printed concentration: one number or a range, with the unit it was printed in.

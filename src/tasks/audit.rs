@@ -137,13 +137,18 @@ pub fn of_new(
 /// What an audit has to know of a compound.
 pub fn subject(compound: &Compound) -> Subject {
     Subject {
-        symmetry: match compound.chirality {
-            Chirality::Achiral => Symmetry::Achiral,
-            Chirality::Meso => Symmetry::Meso,
-            Chirality::Chiral | Chirality::Open | Chirality::Unknown => Symmetry::MayRotate,
-        },
+        symmetry: symmetry(compound.chirality),
         has_descriptor: compound.descriptor.is_some(),
         molar_mass: compound.molar_mass,
+    }
+}
+
+/// Whether a structure of this chirality may turn light.
+pub fn symmetry(chirality: Chirality) -> Symmetry {
+    match chirality {
+        Chirality::Achiral => Symmetry::Achiral,
+        Chirality::Meso => Symmetry::Meso,
+        Chirality::Chiral | Chirality::Open | Chirality::Unknown => Symmetry::MayRotate,
     }
 }
 
@@ -248,7 +253,8 @@ fn of_entries(
     Ok(())
 }
 
-fn is_live(entry: &Entry) -> bool {
+/// Whether an entry counts: withdrawn ones are not audited.
+pub fn is_live(entry: &Entry) -> bool {
     entry.state != ReviewState::Withdrawn
 }
 

@@ -4,6 +4,8 @@
 //! follows from its source, its compound as the file gives it and its statement; a row whose key is in the library is
 //! there already, so that a file imported twice adds nothing. Start reading at [`import`].
 
+mod foreseen;
+
 use super::curate::{CompoundRequest, CurateError, find_compound};
 use super::resolve::{self, Candidate, Resolution, resolve_exactly};
 use crate::compound::{CasNumber, Formula, Structure};
@@ -16,6 +18,8 @@ use crate::library::{
     Access, Change, Compound, CompoundChoice, CompoundId, EntryContent, EntryKind, Library, LibraryError, LoadCounts,
     Loader, NewCompound, NewSource, ReviewState, SourceId,
 };
+use foreseen::Pending;
+pub use foreseen::{Foreseen, MOST_FORESEEN};
 use sha2::{Digest, Sha256};
 use std::collections::{BTreeMap, HashMap};
 use std::fmt::Write;
@@ -79,6 +83,10 @@ pub struct ImportReport {
     pub refusals: Vec<RefusedRow>,
     /// Solvents that are not in the table, kept as they are printed.
     pub unknown_solvents: Vec<String>,
+    /// What the audit would find of the first entries of a trial, the gravest first.
+    pub foreseen: Vec<Foreseen>,
+    /// Entries of a trial beyond those that were audited.
+    pub not_foreseen: u64,
 }
 
 /// What was added.
@@ -222,6 +230,7 @@ pub fn import(
             sources: HashMap::new(),
             joined: BTreeMap::new(),
             joined_beyond: 0,
+            pending: request.is_trial.then(Pending::default),
             report: &mut report,
         };
         for (file, digest, size) in files {
@@ -232,6 +241,10 @@ pub fn import(
                     return Err(taken_back());
                 }
             }
+        }
+        if let Some(pending) = import.pending.take() {
+            import.report.not_foreseen = pending.n_beyond;
+            import.report.foreseen = pending.findings(import.before)?;
         }
         let n_added = import.finish();
         if request.is_trial || n_added == 0 {
@@ -322,6 +335,8 @@ struct Import<'a, 'tx> {
     sources: HashMap<(String, Option<String>), SourceId>,
     joined: BTreeMap<CompoundId, Joined>,
     joined_beyond: u64,
+    /// The entries of a trial, to be audited at its end.
+    pending: Option<Pending>,
     report: &'a mut ImportReport,
 }
 
@@ -407,7 +422,7 @@ impl Import<'_, '_> {
         rejects: &mut Rejects,
         rejects_path: &Path,
     ) -> Result<(), ImportError> {
-        match self.add(row, &read.assignment) {
+        match self.add(row, &read.assignment, &read.file) {
             Ok(Ending::Added) => read.added += 1,
             Ok(Ending::Present) => read.present += 1,
             Err(RowError::Library(error)) => return Err(error.into()),
@@ -444,7 +459,7 @@ impl Import<'_, '_> {
         Ok(())
     }
 
-    fn add(&mut self, row: &Row, assignment: &Assignment) -> Result<Ending, RowError> {
+    fn add(&mut self, row: &Row, assignment: &Assignment, file: &Path) -> Result<Ending, RowError> {
         let record = self.maker.record(row, assignment)?;
         if let Some(entry) = record
             .uid
@@ -492,6 +507,7 @@ impl Import<'_, '_> {
         if !record.statement.doubts.is_empty() {
             self.report.doubted += 1;
         }
+        let name = self.pending.as_ref().map(|_| record.compound.label().to_owned());
         let content = EntryContent {
             compound,
             source,
@@ -507,6 +523,9 @@ impl Import<'_, '_> {
             method: record.method.filter(|_| record.kind == EntryKind::Specification),
         };
         self.loader.entry(&content, Some(&key))?;
+        if let (Some(pending), Some(name)) = (&mut self.pending, name) {
+            pending.entry(&content, &name, format!("{} line {}", file_name(file), row.line));
+        }
         Ok(Ending::Added)
     }
 
@@ -733,7 +752,11 @@ impl Import<'_, '_> {
             self.loader.names(id, &new.other_names, &new.cas)?;
             return Ok(Ok(id));
         }
-        Ok(Ok(self.loader.compound(&new)?))
+        let id = self.loader.compound(&new)?;
+        if let Some(pending) = &mut self.pending {
+            pending.compound(id, &new);
+        }
+        Ok(Ok(id))
     }
 
     /// The reason for a compound that the library does not hold, with the nearest names as long as few are asked for.

@@ -5,7 +5,7 @@
 
 use crate::compound::name::{self, NameKey};
 use crate::compound::{CasError, CasNumber, Formula, Structure};
-use crate::library::{Compound, EntryKind, Filter, Library, LibraryError, ReviewState, is_inchikey};
+use crate::library::{Compound, Entry, EntryKind, Filter, Library, LibraryError, ReviewState, is_inchikey};
 use crate::statement::Sign;
 use std::collections::BTreeSet;
 
@@ -80,6 +80,24 @@ pub struct Signs {
     pub minus: usize,
     /// Values without a stated sign, and ranges through zero.
     pub unsigned: usize,
+}
+
+impl Signs {
+    /// The signs of the literature values among some entries; withdrawn ones do not count.
+    pub fn of<'a>(entries: impl IntoIterator<Item = &'a Entry>) -> Self {
+        let mut signs = Self::default();
+        let values = entries
+            .into_iter()
+            .filter(|entry| entry.kind == EntryKind::Value && entry.state != ReviewState::Withdrawn);
+        for statement in values.map(|entry| &entry.statement) {
+            match statement.central_value() {
+                Some(value) if value > 0.0 && statement.sign == Sign::Stated => signs.plus += 1,
+                Some(value) if value < 0.0 && statement.sign == Sign::Stated => signs.minus += 1,
+                _ => signs.unsigned += 1,
+            }
+        }
+        signs
+    }
 }
 
 /// How many near names are offered.
@@ -408,17 +426,7 @@ pub fn candidate(library: &Library, compound: Compound, matched: String) -> Resu
     let names = std::iter::once(&compound.name).chain(&compound.other_names);
     let mut descriptors: BTreeSet<String> = names.flat_map(|name| name::descriptors(name)).collect();
     descriptors.extend(compound.descriptor.clone());
-    let mut signs = Signs::default();
-    for entry in library.entries(compound.id)? {
-        if entry.kind != EntryKind::Value || entry.state == ReviewState::Withdrawn {
-            continue;
-        }
-        match (entry.statement.sign, entry.statement.central_value()) {
-            (Sign::Stated, Some(value)) if value > 0.0 => signs.plus += 1,
-            (Sign::Stated, Some(value)) if value < 0.0 => signs.minus += 1,
-            _ => signs.unsigned += 1,
-        }
-    }
+    let signs = Signs::of(&library.entries(compound.id)?);
     Ok(Candidate {
         compound,
         matched,

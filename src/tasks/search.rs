@@ -1,7 +1,6 @@
 //! Finding compounds by a text, with what their entries say in short.
 
 use super::resolve::Signs;
-use super::show::signs;
 use crate::library::{CompoundId, EntryKind, Filter, Hit, Library, LibraryError, ReviewState};
 use crate::statement::RotationKind;
 
@@ -64,7 +63,7 @@ pub fn summarise(library: &Library, compound: CompoundId) -> Result<EntrySummary
     let mut entries = library.entries(compound)?;
     entries.retain(|entry| entry.state != ReviewState::Withdrawn);
     let mut summary = EntrySummary {
-        signs: signs(&entries),
+        signs: Signs::of(&entries),
         ..EntrySummary::default()
     };
     for entry in &entries {

@@ -2,7 +2,6 @@
 
 use super::resolve::Signs;
 use crate::library::{Compound, CompoundId, Entry, EntryKind, Library, LibraryError, ReviewState, Source, SourceId};
-use crate::statement::Sign;
 
 /// Everything the library knows of one compound, ordered as it is read.
 #[derive(Clone, Debug)]
@@ -32,23 +31,6 @@ pub struct Relative {
     pub n_values: usize,
     /// The signs of those values.
     pub signs: Signs,
-}
-
-/// The signs of the literature values among some entries; withdrawn ones do not count.
-pub fn signs<'a>(entries: impl IntoIterator<Item = &'a Entry>) -> Signs {
-    let mut signs = Signs::default();
-    for statement in entries
-        .into_iter()
-        .filter(|entry| is_live_value(entry))
-        .map(|entry| &entry.statement)
-    {
-        match statement.central_value() {
-            Some(value) if value > 0.0 && statement.sign == Sign::Stated => signs.plus += 1,
-            Some(value) if value < 0.0 && statement.sign == Sign::Stated => signs.minus += 1,
-            _ => signs.unsigned += 1,
-        }
-    }
-    signs
 }
 
 impl Shown {
@@ -101,7 +83,7 @@ fn relative(library: &Library, compound: Compound) -> Result<Relative, LibraryEr
     let entries = library.entries(compound.id)?;
     Ok(Relative {
         n_values: entries.iter().filter(|entry| is_live_value(entry)).count(),
-        signs: signs(&entries),
+        signs: Signs::of(&entries),
         compound,
     })
 }

@@ -1,6 +1,7 @@
 //! Importing files: every format with good and bad samples, encodings, rejects that are mended, hostile bytes. The samples
 //! in `tests/data/import` are invented.
 
+use biot::audit::{Code, Settings};
 use biot::exchange::mapping::Mapping;
 use biot::exchange::record::{Defaults, GivenCompound};
 use biot::exchange::references::References;
@@ -8,6 +9,7 @@ use biot::exchange::rows::{self, Event, Format, ReadError, ReadOptions};
 use biot::library::{Change, Entry, Hand, Library, NewCompound, ReviewState, Source};
 use biot::quantity::{Printed, SpectralLine};
 use biot::statement::{RotationKind, Sign, StatedTemperature};
+use biot::tasks::audit::of_batch;
 use biot::tasks::import::{ImportError, ImportReport, ImportRequest, RejectsTo, import};
 use proptest::prelude::*;
 use std::fs;
@@ -921,4 +923,54 @@ fn lines_that_end_in_two_characters_are_counted_once() {
     let report = place.take(&place.file("two.csv", text));
     let lines: Vec<u64> = report.refusals.iter().map(|refused| refused.line).collect();
     assert!(lines.ends_with(&[3]), "{lines:?}");
+}
+
+#[test]
+fn a_dry_run_says_what_the_audit_would_find() {
+    let mut place = Place::new();
+    let there = "name,value,solvent,c,line,temperature,citation\ninvented lactone Q,-41.0,CHCl3,1.0,D,20,Invented 1\n";
+    place.take(&place.file("there.csv", there));
+    // A factor of ten off the value in the library, and a rotation of a compound without a hand, new with this file.
+    let rows = "name,smiles,value,solvent,c,line,temperature,citation\n\
+                invented lactone Q,,-410,CHCl3,1.0,D,20,Invented 2\n\
+                invented achiral acid,CC(=O)O,+12.3,H2O,1.0,D,20,Invented 2\n";
+    let file = place.file("new.csv", rows);
+    let trial = ImportRequest {
+        is_trial: true,
+        ..request(&file)
+    };
+    let report = place.import(&trial).unwrap();
+    assert_eq!(counts(&report), (2, 0, 0));
+    let foreseen: Vec<(Code, &str, usize, &[String])> = report
+        .foreseen
+        .iter()
+        .map(|finding| {
+            let name = finding.compound_name.as_str();
+            (finding.code, name, finding.entries.len(), finding.rows.as_slice())
+        })
+        .collect();
+    let lines = ["new.csv line 2".to_owned(), "new.csv line 3".to_owned()];
+    assert!(
+        foreseen.contains(&(Code::AchiralRotation, "invented achiral acid", 0, &lines[1..])),
+        "{foreseen:?}"
+    );
+    assert!(
+        foreseen
+            .iter()
+            .any(|(code, name, _, rows)| (*code, *name, *rows) == (Code::PowerOfTen, "invented lactone Q", &lines[..1])),
+        "{foreseen:?}"
+    );
+    // What the import itself finds is what was foreseen.
+    let report = place.take(&file);
+    let batch = place.library.last_import().unwrap().unwrap();
+    let found = of_batch(&place.library, &batch.uid, &Settings::default()).unwrap();
+    let codes = |mut all: Vec<Code>| {
+        all.sort();
+        all
+    };
+    assert!(report.foreseen.is_empty());
+    assert_eq!(
+        codes(found.iter().map(|flagged| flagged.code).collect()),
+        codes(foreseen.iter().map(|(code, ..)| *code).collect())
+    );
 }
