@@ -41,6 +41,16 @@ pub struct BatchArguments {
     /// Replace an existing file
     #[arg(long, requires = "output", help_heading = "A table of measurements")]
     pub overwrite: bool,
+    /// Threads that compute; the default is one on each core
+    #[arg(
+        long,
+        value_name = "NUMBER",
+        default_value_t = 0,
+        hide_default_value = true,
+        requires = "batch",
+        help_heading = "A table of measurements"
+    )]
+    pub threads: usize,
     /// How the table is read
     #[command(flatten)]
     pub reading: ReadingArguments,
@@ -260,6 +270,7 @@ fn request(file: &Path, arguments: &CheckArguments) -> Result<BatchRequest, Fail
             ..measured.conditions(None)
         },
         form: arguments.form.clone(),
+        threads: arguments.batch.threads,
     })
 }
 

@@ -2,7 +2,7 @@
 
 use super::excess::{self, ExcessCheck};
 use super::mixture::{Component, Mixture, normal_cdf, normal_density};
-use super::pool::Pooling;
+use super::pool::{Located, Pooling};
 use super::verdict::{Probabilities, Thresholds, Verdict, decide};
 use crate::quantity::SpecificRotation;
 use serde::Serialize;
@@ -141,7 +141,7 @@ pub struct Judgement {
 
 /// Judges a measured value.
 pub fn judge(pooling: &Pooling, measured: &Measured, thresholds: &Thresholds) -> Judgement {
-    let Some(posterior) = &pooling.posterior else {
+    let (Some(posterior), Some(located)) = (&pooling.posterior, &pooling.located) else {
         return Judgement {
             optical_purity: None,
             comparison_band: None,
@@ -152,12 +152,11 @@ pub fn judge(pooling: &Pooling, measured: &Measured, thresholds: &Thresholds) ->
     };
     let x = measured.value.conventional();
     let u2 = measured.uncertainty.conventional().powi(2);
-    let pure = posterior.widened(|c| c.tau * c.tau + u2);
+    let pure = located.one_more.widened(|_| u2);
     let band = [pure.quantile(0.025), pure.quantile(0.975)];
-    let alone = posterior.widened(|_| 0.0);
-    let probabilities = probabilities(&alone, &pure, x, u2, band);
+    let probabilities = probabilities(located, &pure, x, u2, band);
     Judgement {
-        optical_purity: Some(optical_purity(posterior, measured)),
+        optical_purity: Some(optical_purity(located, measured)),
         comparison_band: Some(band),
         excess_check: excess::check(Some(posterior), measured),
         verdict: decide(Some(&probabilities), pooling, measured, thresholds),
@@ -165,8 +164,8 @@ pub fn judge(pooling: &Pooling, measured: &Measured, thresholds: &Thresholds) ->
     }
 }
 
-fn probabilities(alone: &Mixture, pure: &Mixture, x: f64, u2: f64, band: [f64; 2]) -> Probabilities {
-    let centre = alone.quantile(0.5);
+fn probabilities(located: &Located, pure: &Mixture, x: f64, u2: f64, band: [f64; 2]) -> Probabilities {
+    let (alone, centre) = (&located.alone, located.centre);
     let positive = 1.0 - alone.cdf(0.0);
     let u = u2.sqrt();
     let value_positive = if u > 0.0 {
@@ -183,7 +182,7 @@ fn probabilities(alone: &Mixture, pure: &Mixture, x: f64, u2: f64, band: [f64; 2
         at_plus - at_zero
     };
     let visible = normal_quantile(0.975) * u;
-    let (lighter, apart) = alone.two_modes().unwrap_or((0.0, 0.0));
+    let (lighter, apart) = located.modes.unwrap_or((0.0, 0.0));
     Probabilities {
         reference_clear: alone.cdf(-visible) + 1.0 - alone.cdf(visible),
         value_sign: value_positive.max(1.0 - value_positive),
@@ -194,7 +193,7 @@ fn probabilities(alone: &Mixture, pure: &Mixture, x: f64, u2: f64, band: [f64; 2
         mirrored_in_band: (band[0]..=band[1]).contains(&-x),
         relative_band: (band[1] - band[0]) / 2.0 / centre.abs().max(f64::MIN_POSITIVE),
         second_mode: lighter,
-        mode_distance: apart / centre.abs().max(alone.half_width()).max(f64::MIN_POSITIVE),
+        mode_distance: apart / centre.abs().max(located.half_width).max(f64::MIN_POSITIVE),
     }
 }
 
@@ -211,11 +210,15 @@ pub struct PurityDensity {
 /// The density is summed over the mixture at nodes that lie dense around `x/M` of each component, and joined by straight
 /// lines.
 pub fn purity_density(posterior: &Mixture, value: SpecificRotation, uncertainty: SpecificRotation) -> PurityDensity {
+    // Components only matter through their mean and their variance with τ here.
+    density_of(&posterior.widened(|c| c.tau * c.tau), value, uncertainty)
+}
+
+/// As [`purity_density`], of M with the draw of one further source.
+fn density_of(one_more: &Mixture, value: SpecificRotation, uncertainty: SpecificRotation) -> PurityDensity {
     let x = value.conventional();
     let u2 = uncertainty.conventional().powi(2).max(1e-12);
-    // Components only matter through their mean and their variance with τ here.
-    let reduced = posterior.widened(|c| c.tau * c.tau);
-    let components = reduced.components();
+    let components = one_more.components();
     let mut points: Vec<f64> = (0..=100).map(|i| -1.0 + f64::from(i) / 50.0).collect();
     let mut heavy: Vec<&Component> = components.iter().collect();
     heavy.sort_by(|a, b| b.weight.total_cmp(&a.weight));
@@ -264,7 +267,7 @@ pub fn purity_density(posterior: &Mixture, value: SpecificRotation, uncertainty:
     } else {
         // The value is impossibly far from everything: all mass at the nearer end.
         let last = cumulated.len() - 1;
-        let positive = x * posterior.mean() > 0.0;
+        let positive = x * one_more.mean() > 0.0;
         for (i, c) in cumulated.iter_mut().enumerate() {
             *c = if positive {
                 f64::from(u8::from(i == last))
@@ -330,13 +333,12 @@ impl PurityDensity {
 /// Standard uncertainty of p from which the uniform prior is said to matter.
 const PRIOR_MATTERS_FROM: f64 = 0.1;
 
-fn optical_purity(posterior: &Mixture, measured: &Measured) -> OpticalPurity {
+fn optical_purity(located: &Located, measured: &Measured) -> OpticalPurity {
     let x = measured.value.conventional();
     let u = measured.uncertainty.conventional();
-    let alone = posterior.widened(|_| 0.0);
-    let centre = alone.quantile(0.5);
-    let spread = alone.half_width().hypot(posterior.mean_tau());
-    let density = purity_density(posterior, measured.value, measured.uncertainty);
+    let centre = located.centre;
+    let spread = located.half_width.hypot(located.tau);
+    let density = density_of(&located.one_more, measured.value, measured.uncertainty);
     let bounded = density.quantile(0.5);
     let (_, sd) = density.moments();
     OpticalPurity {

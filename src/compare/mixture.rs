@@ -37,6 +37,29 @@ const ALIKE_VARIANCE: f64 = 1.25;
 /// Components lighter than this are dropped when a mixture is made.
 const LIGHTEST: f64 = 1e-7;
 
+/// A number in its total order.
+struct Ordered(f64);
+
+impl PartialEq for Ordered {
+    fn eq(&self, other: &Self) -> bool {
+        self.cmp(other).is_eq()
+    }
+}
+
+impl Eq for Ordered {}
+
+impl PartialOrd for Ordered {
+    fn partial_cmp(&self, other: &Self) -> Option<std::cmp::Ordering> {
+        Some(self.cmp(other))
+    }
+}
+
+impl Ord for Ordered {
+    fn cmp(&self, other: &Self) -> std::cmp::Ordering {
+        self.0.total_cmp(&other.0)
+    }
+}
+
 impl Mixture {
     /// Makes a mixture: normalises the weights, drops the lightest, merges near neighbours of equal τ (exact in mean and
     /// variance).
@@ -52,12 +75,9 @@ impl Mixture {
         }
         components.retain(|c| c.weight > LIGHTEST);
         // Neighbours in this order are alike in τ and width, so that merging them finds its pairs in one pass.
-        let width = |c: &Component| (c.variance.ln() / ALIKE_VARIANCE.ln()).floor();
-        components.sort_by(|a, b| {
-            a.tau
-                .total_cmp(&b.tau)
-                .then(width(a).total_cmp(&width(b)))
-                .then(a.mean.total_cmp(&b.mean))
+        components.sort_by_cached_key(|c| {
+            let width = (c.variance.ln() / ALIKE_VARIANCE.ln()).floor();
+            [c.tau, width, c.mean].map(Ordered)
         });
         let mut merged: Vec<Component> = Vec::with_capacity(components.len());
         for component in components {

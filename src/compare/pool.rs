@@ -91,6 +91,8 @@ pub struct Pooling {
     pub references: Vec<ReferenceOutcome>,
     /// Posterior of (M, τ); none when nothing can be pooled.
     pub posterior: Option<Mixture>,
+    /// What of it does not depend on the measured value, so that many values share it.
+    pub(super) located: Option<Located>,
     /// Its summary.
     pub pooled: Option<PooledValue>,
     /// Whether a reference of independently known hand stands in the same or kindred solvent, so that the hand can be
@@ -102,6 +104,37 @@ pub struct Pooling {
     pub scale: f64,
     /// Used references of either sign: positive, negative.
     pub signs: (usize, usize),
+}
+
+/// Where M lies.
+#[derive(Clone, Debug)]
+pub(super) struct Located {
+    /// M.
+    pub alone: Mixture,
+    /// M with the draw of one further source.
+    pub one_more: Mixture,
+    /// Median of M.
+    pub centre: f64,
+    /// Half the width of its central 68.27 % interval.
+    pub half_width: f64,
+    /// Mean of τ.
+    pub tau: f64,
+    /// Mass of the lighter of two modes, and how far they lie apart.
+    pub modes: Option<(f64, f64)>,
+}
+
+impl Located {
+    fn of(posterior: &Mixture) -> Self {
+        let alone = posterior.widened(|_| 0.0);
+        Self {
+            one_more: posterior.widened(|c| c.tau * c.tau),
+            centre: alone.quantile(0.5),
+            half_width: alone.half_width(),
+            tau: posterior.mean_tau(),
+            modes: alone.two_modes(),
+            alone,
+        }
+    }
 }
 
 /// Sources from which the spread between them is learned rather than assumed.
@@ -178,6 +211,7 @@ pub fn pool(measured: &Conditions, references: &[Reference], effects: &EffectTab
     let mut pooling = Pooling {
         references: outcomes,
         posterior: None,
+        located: None,
         pooled: None,
         hand_can_be_tested: false,
         sign_changes_with,
@@ -392,18 +426,19 @@ impl Pooling {
                 (plus, minus + 1)
             }
         });
-        let alone = posterior.widened(|_| 0.0);
-        let one_more = posterior.widened(|c| c.tau * c.tau);
+        let located = Located::of(&posterior);
+        let (alone, one_more) = (&located.alone, &located.one_more);
         self.pooled = Some(PooledValue {
-            value: alone.quantile(0.5),
-            standard_uncertainty: alone.half_width(),
+            value: located.centre,
+            standard_uncertainty: located.half_width,
             interval95: [alone.quantile(0.025), alone.quantile(0.975)],
             prediction95: [one_more.quantile(0.025), one_more.quantile(0.975)],
-            between_source_sd: posterior.mean_tau(),
+            between_source_sd: located.tau,
             entries_used: usable.len(),
             independent_sources: sources.len(),
             driven_by_prior: sources.len() < SOURCES_TO_LEARN_SPREAD,
         });
+        self.located = Some(located);
         self.posterior = Some(posterior);
     }
 }

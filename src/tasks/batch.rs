@@ -38,6 +38,8 @@ pub struct BatchRequest {
     pub conditions: Conditions,
     /// Form that was weighed, of every row that does not say.
     pub form: Option<String>,
+    /// Threads that compute; 0 for one on each core.
+    pub threads: usize,
 }
 
 /// Why a row was not checked.
@@ -210,9 +212,13 @@ pub fn check_batch(
     library.in_snapshot(|library| {
         let worth = reading_worth(library)?;
         let (send, receive) = sync_channel::<Work>(WAITING);
+        let threads = rayon::ThreadPoolBuilder::new()
+            .num_threads(request.threads)
+            .build()
+            .map_err(io::Error::other)?;
         let worker = Worker::new(settings, &worth);
         std::thread::scope(|scope| {
-            let worker = scope.spawn(move || worker.run(receive, answers));
+            let worker = scope.spawn(|| worker.run(receive, &threads, answers));
             let read = Reader::new(library, request, send).read(progress);
             let worked = match worker.join() {
                 Ok(worked) => worked,
@@ -657,24 +663,17 @@ impl<'a> Worker<'a> {
         }
     }
 
-    fn run(mut self, receive: Receiver<Work>, answers: &mut dyn Answers) -> io::Result<BatchReport> {
+    fn run(
+        mut self,
+        receive: Receiver<Work>,
+        threads: &rayon::ThreadPool,
+        answers: &mut dyn Answers,
+    ) -> io::Result<BatchReport> {
         for work in receive {
             match work {
                 Work::Headings(assignment) => answers.headings(&assignment)?,
                 Work::Rows(rows) => {
-                    self.pool(&rows);
-                    let pooled = &self.pooled;
-                    let checked: Vec<CheckedRow> = rows
-                        .into_par_iter()
-                        .map(|row| CheckedRow {
-                            line: row.line,
-                            cells: row.cells,
-                            answer: row.job.and_then(|job| {
-                                let pooling = pooled.get(&job.key).ok_or_else(unpooled)?;
-                                Ok(answer(*job, pooling, self.settings))
-                            }),
-                        })
-                        .collect();
+                    let checked = threads.install(|| self.check(rows));
                     for row in &checked {
                         self.count(row);
                         answers.row(row)?;
@@ -683,6 +682,21 @@ impl<'a> Worker<'a> {
             }
         }
         Ok(self.report)
+    }
+
+    fn check(&mut self, rows: Vec<Prepared>) -> Vec<CheckedRow> {
+        self.pool(&rows);
+        let pooled = &self.pooled;
+        rows.into_par_iter()
+            .map(|row| CheckedRow {
+                line: row.line,
+                cells: row.cells,
+                answer: row.job.and_then(|job| {
+                    let pooling = pooled.get(&job.key).ok_or_else(unpooled)?;
+                    Ok(answer(*job, pooling, self.settings))
+                }),
+            })
+            .collect()
     }
 
     /// Pools what the rows need and is not pooled yet.
@@ -704,17 +718,15 @@ impl<'a> Worker<'a> {
             .map(|(key, job)| {
                 let gathered = job.holdings.against(key.mirror_image, key.form.as_deref(), self.worth);
                 let references: Vec<_> = gathered.references.into_iter().map(|g| g.reference).collect();
-                let pooling = pool(
+                let mut pooling = pool(
                     &job.conditions,
                     &references,
                     &self.settings.effects,
                     &self.settings.options,
                 );
-                let kept = Pooling {
-                    references: Vec::new(),
-                    ..pooling
-                };
-                (key.clone(), Arc::new(kept))
+                // What is kept must stay small: rows show no references.
+                pooling.references = Vec::new();
+                (key.clone(), Arc::new(pooling))
             })
             .collect();
         self.pooled.extend(made);
