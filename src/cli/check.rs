@@ -13,19 +13,21 @@ use crate::statement::Stage;
 use crate::tasks::check::{
     CheckRequest, CheckSettings, DeriveError, DerivedRequest, EXCESS_UNCERTAINTY, check, keep_derived, mirror_of,
 };
+use crate::tasks::measurements;
 use clap::{ArgGroup, Args};
 use std::path::{Path, PathBuf};
 
 /// Arguments of `biot check`.
 #[derive(Debug, Args)]
 #[command(
-    group = ArgGroup::new("measured").args(["value", "angle", "batch"]).required(true),
+    group = ArgGroup::new("measured").args(["value", "angle", "batch", "measurement"]).required(true),
     after_help = "Examples:\n  \
     biot check \"L-menthol\" --value -49.1 --solvent EtOH --conc 5 --temp 20 --line D\n  \
     biot check \"L-menthol\" --angle \"-2.455 deg\" --cell \"100 mm\" --mass \"500 mg\" --volume \"10 mL\" --solvent EtOH --temp 20 --line D\n  \
     biot check \"(S)-(+)-carvone\" --angle 58.4 --cell 100 --density 0.96 --temp 20 --line D\n  \
     biot check \"L-menthol\" --value -45.3 --solvent EtOH --conc 5 --temp 20 --line D --ee 92 --ee-uncertainty 0.5\n  \
     biot check sucrose --value +66.4 --uncertainty 0.2 --solvent H2O --conc \"260 g/L\" --temp 20 --json\n  \
+    biot check --measurement 12          one kept here, with its uncertainty and degrees of freedom\n  \
     biot check --batch measured.csv --output checked.xlsx        every row; --map \"Probe=id\" maps a column\n\n\
     Bare numbers are mm, g, mL, °C, g/100 mL, degrees and nm; every option accepts a unit. What is not given is treated \
     as unknown and widens the result; nothing is filled in. The answer is about the rotation alone: it cannot prove what \
@@ -33,8 +35,12 @@ use std::path::{Path, PathBuf};
 )]
 pub struct CheckArguments {
     /// Compound: name, CAS number, InChIKey, SMILES, or its number in this library
-    #[arg(required_unless_present = "batch", value_name = "COMPOUND")]
+    #[arg(required_unless_present_any = ["batch", "measurement"], value_name = "COMPOUND")]
     pub compound: Vec<String>,
+
+    /// A measurement kept here (biot measurements) in the place of one typed in
+    #[arg(long, value_name = "MEASUREMENT", conflicts_with_all = ["conc", "mass", "density", "cell", "uncertainty"], help_heading = "What was measured")]
+    pub measurement: Option<i64>,
 
     /// What was measured, and how
     #[command(flatten)]
@@ -106,9 +112,31 @@ pub fn run(arguments: &CheckArguments, session: &mut Session) -> Result<Outcome,
     } else {
         Access::Read
     })?;
-    let (compound, is_mirror) = compound(arguments, &library, session)?;
+    let request = match arguments.measurement {
+        Some(id) => kept(id, arguments, &library, session)?,
+        None => typed(arguments, &library, session)?,
+    };
+    let mut result = check(&library, &request, &settings)?;
+    if let Some(id) = arguments.measurement {
+        result.cautions.extend(measurements::cautions(&library, id)?);
+    }
+    if arguments.keep_derived {
+        let derived = DerivedRequest {
+            citation: arguments.citation.clone().unwrap_or_default(),
+            excess_method: arguments.ee_method.clone().unwrap_or_default(),
+        };
+        let added = keep_derived(&mut library, &request, &result, &derived, &arguments.change.change())?;
+        result.derived_entry = Some(added.entry.id.0);
+    }
+    session.answer(&result, |page| report::check::show(&result, page))?;
+    Ok(Outcome::Answered)
+}
+
+/// What is checked, as it is typed.
+fn typed(arguments: &CheckArguments, library: &Library, session: &mut Session) -> Result<CheckRequest, Failure> {
+    let (compound, is_mirror) = compound(arguments, library, session)?;
     let measured = arguments.measured.reduced(library.compound(compound)?.molar_mass)?;
-    let request = CheckRequest {
+    Ok(CheckRequest {
         compound,
         mirror_image: is_mirror != arguments.mirror_image,
         conditions: Conditions {
@@ -123,18 +151,28 @@ pub fn run(arguments: &CheckArguments, session: &mut Session) -> Result<Outcome,
         cell: arguments.measured.cell,
         form: arguments.form.clone(),
         excess: excess(arguments)?,
+    })
+}
+
+/// A measurement kept here, checked against its own compound or the one named.
+fn kept(
+    id: i64,
+    arguments: &CheckArguments,
+    library: &Library,
+    session: &mut Session,
+) -> Result<CheckRequest, Failure> {
+    let (named, is_mirror) = if arguments.compound.is_empty() {
+        (None, false)
+    } else {
+        let (compound, is_mirror) = compound(arguments, library, session)?;
+        (Some(compound), is_mirror)
     };
-    let mut result = check(&library, &request, &settings)?;
-    if arguments.keep_derived {
-        let derived = DerivedRequest {
-            citation: arguments.citation.clone().unwrap_or_default(),
-            excess_method: arguments.ee_method.clone().unwrap_or_default(),
-        };
-        let added = keep_derived(&mut library, &request, &result, &derived, &arguments.change.change())?;
-        result.derived_entry = Some(added.entry.id.0);
-    }
-    session.answer(&result, |page| report::check::show(&result, page))?;
-    Ok(Outcome::Answered)
+    Ok(CheckRequest {
+        mirror_image: is_mirror != arguments.mirror_image,
+        form: arguments.form.clone(),
+        excess: excess(arguments)?,
+        ..measurements::check_request(library, id, named)?
+    })
 }
 
 /// The excess by another method and its standard uncertainty.

@@ -26,6 +26,7 @@ mod history;
 mod info;
 mod limits;
 mod measured;
+mod measurements;
 mod merge;
 mod read;
 mod reduce;
@@ -109,6 +110,8 @@ pub enum Command {
     Reduce(Box<reduce::ReduceArguments>),
     /// Find compounds whose published values fit a measured rotation
     Identify(Box<identify::IdentifyArguments>),
+    /// List the measurements kept here, or show one with its readings
+    Measurements(measurements::MeasurementsArguments),
     /// Find compounds by name, number, formula or DOI
     Search(search::SearchArguments),
     /// Show everything the library knows of a compound
@@ -209,6 +212,7 @@ fn dispatch(arguments: &Arguments, session: &mut Session) -> Result<Outcome, Fai
         Command::Timecourse(arguments) => timecourse::run(arguments, session),
         Command::Reduce(arguments) => reduce::run(arguments, session),
         Command::Identify(arguments) => identify::run(arguments, session),
+        Command::Measurements(arguments) => measurements::run(arguments, session),
         Command::Search(arguments) => search::run(arguments, session),
         Command::Show(arguments) => show::run(arguments, session),
         Command::Read(arguments) => read::run(arguments, session),

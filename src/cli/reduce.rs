@@ -1,11 +1,12 @@
 //! `biot reduce`: from what the instrument gives to a specific rotation with its uncertainty.
 
+use super::change::ChangeOptions;
 use super::failure::file_failure;
 use super::{Failure, Outcome, Session, args, choose};
 use crate::compare::Conditions;
 use crate::compound::Formula;
 use crate::library::{Access, Compound, Library};
-use crate::measurement::{Amount, Reading, ReadingRole, Uncertainties, basis_factor, monte_carlo};
+use crate::measurement::{Amount, Flag, Reading, ReadingRole, Severity, Uncertainties, basis_factor, monte_carlo};
 use crate::quantity::{
     self, Angle, ConcentrationUnit, Density, Fraction, Length, Mass, MolarMass, QuantityError, SpectralLine,
     StatedConcentration, Temperature, Volume,
@@ -13,10 +14,12 @@ use crate::quantity::{
 use crate::report;
 use crate::solvent::Solvent;
 use crate::tasks::check::{CheckRequest, CheckSettings, check};
+use crate::tasks::measurements::{Filing, keep};
 use crate::tasks::reduce::{
     ReadingsError, ReduceAnswer, ReduceRequest, ReduceTaskError, ReducedSample, RejectedReading, SampleResult,
     parse_mapping, read_readings, reduce_readings,
 };
+use crate::tasks::{control, register};
 use clap::Args;
 use std::io::{Read, Write};
 use std::path::{Path, PathBuf};
@@ -29,6 +32,7 @@ use std::path::{Path, PathBuf};
     biot reduce readings.csv --cell \"100 mm\" --mass \"102 mg\" --volume \"10 mL\" --solvent CHCl3 --line D --at 20\n  \
     biot reduce readings.csv --map \"Winkel=angle:mdeg\" --conc 1.0 --json\n  \
     biot reduce --angle 58.4 --cell 100 --density 0.9608 --check \"(S)-(+)-carvone\" --temp 20 --line D\n  \
+    biot reduce readings.csv --cell-id C1 --instrument P1 --conc 1.0 --compound \"L-menthol\" --sample S1 --keep\n  \
     biot reduce --angle 2.44 --cell 100 --mass 0.5 --volume 10 --formula C6H12O6 --weighed-as C6H12O6.H2O\n\n\
     A file of readings has a heading line such as role,angle_deg,time_s,temperature_c,wavelength_nm,cell_mm,sample,operator \
     (any subset; also filling, preparation, conc, absorbance, turbidity), any delimiter, decimal points or commas; - reads \
@@ -174,9 +178,29 @@ pub struct ReduceArguments {
     )]
     pub seed: u64,
 
+    /// Instrument of the register, for the uncertainty of its angle and its step
+    #[arg(long, value_name = "NAME", help_heading = "Conditions")]
+    pub instrument: Option<String>,
+    /// Cell of the register, for its certified length
+    #[arg(long, conflicts_with = "cell", value_name = "NAME", help_heading = "Conditions")]
+    pub cell_id: Option<String>,
+
+    /// Compound the sample is, for its molar mass and to file the measurement under
+    #[arg(long, conflicts_with = "check", value_name = "COMPOUND", help_heading = "The result")]
+    pub compound: Option<String>,
+    /// Keep the measurement with its readings in the library; needs a sample id
+    #[arg(long, help_heading = "The result")]
+    pub keep: bool,
+    /// Number of the kept measurement that this one corrects
+    #[arg(long, requires = "keep", value_name = "MEASUREMENT", help_heading = "The result")]
+    pub supersedes: Option<i64>,
     /// Check the value against what the library holds of this compound
     #[arg(long, value_name = "COMPOUND", help_heading = "The result")]
     pub check: Option<String>,
+
+    /// Who and why, for --keep
+    #[command(flatten)]
+    pub change: ChangeOptions,
 }
 
 fn share(text: &str) -> Result<Fraction, String> {
@@ -217,28 +241,35 @@ fn correlation(text: &str) -> Result<(String, String, f64), String> {
 
 /// Reduces readings.
 pub fn run(arguments: &ReduceArguments, session: &mut Session) -> Result<Outcome, Failure> {
-    let mut library = None;
-    let compound = match &arguments.check {
-        Some(text) => {
-            let opened = session.library(Access::Read)?;
-            let id = choose::compound(&opened, text, session)?;
-            let compound = opened.compound(id)?;
-            library = Some(opened);
-            Some(compound)
-        }
-        None => None,
+    let mut library = arguments.library(session)?;
+    let compound = match (&library, arguments.check.as_ref().or(arguments.compound.as_ref())) {
+        (Some(library), Some(text)) => Some(library.compound(choose::compound(library, text, session)?)?),
+        _ => None,
     };
     let (readings, rejected, n_other_units) = readings(arguments, session)?;
-    let request = arguments.request(compound.as_ref())?;
+    let mut request = arguments.request(compound.as_ref())?;
+    let mut filing = Filing {
+        compound: compound.as_ref().map(|compound| compound.id),
+        supersedes: arguments.supersedes,
+        ..Filing::default()
+    };
+    let mut control = None;
+    if let Some(library) = &library {
+        control = arguments.register(library, &mut request, &mut filing)?;
+    }
     let mut results = reduce_readings(&readings, &request)?;
     for result in &mut results {
         if n_other_units > 0 {
             result.shown.flags.push(report::reduce::mixed_units(n_other_units));
-            result.shown.flags.sort_by_key(|flag| std::cmp::Reverse(flag.severity));
         }
-        if let (Some(library), Some(compound)) = (&library, &compound) {
+        result.shown.flags.extend(control.clone());
+        result.shown.flags.sort_by_key(|flag| std::cmp::Reverse(flag.severity));
+        if let (Some(library), Some(compound), true) = (&library, &compound, arguments.check.is_some()) {
             checked(result, library, compound)?;
         }
+    }
+    if let (Some(library), true) = (&mut library, arguments.keep) {
+        keep(library, &mut results, &filing, &arguments.change.change())?;
     }
     let shown: Vec<ReducedSample> = results.into_iter().map(|result| result.shown).collect();
     let has_rejected = !rejected.is_empty();
@@ -337,6 +368,52 @@ fn readings(arguments: &ReduceArguments, session: &mut Session) -> Result<Found,
 }
 
 impl ReduceArguments {
+    /// The library, where something of it is asked for.
+    fn library(&self, session: &mut Session) -> Result<Option<Library>, Failure> {
+        if self.keep {
+            return session.library(Access::Write).map(Some);
+        }
+        let is_asked = [&self.check, &self.compound, &self.instrument, &self.cell_id]
+            .iter()
+            .any(|option| option.is_some());
+        if is_asked {
+            session.library(Access::Read).map(Some)
+        } else {
+            Ok(None)
+        }
+    }
+
+    /// Fills in what the register says of instrument and cell; a flag where the instrument's control wants one.
+    fn register(
+        &self,
+        library: &Library,
+        request: &mut ReduceRequest,
+        filing: &mut Filing,
+    ) -> Result<Option<Flag>, Failure> {
+        if let Some(name) = &self.cell_id {
+            let (equipment, cell) = register::cell(library, name)?;
+            filing.cell = Some(equipment.id);
+            request.cell = Some(cell.length());
+            request.uncertainties.length = request.uncertainties.length.or(cell.length_uncertainty());
+        }
+        let Some(name) = &self.instrument else {
+            return Ok(None);
+        };
+        let (equipment, instrument) = register::instrument(library, name)?;
+        filing.instrument = Some(equipment.id);
+        let known = instrument.angle_uncertainty();
+        if request.is_single_angle {
+            request.uncertainties.angle = request.uncertainties.angle.or(known);
+        } else {
+            request.uncertainties.instrument = request.uncertainties.instrument.or(known);
+            request.resolution = request.resolution.or(instrument.resolution());
+        }
+        let state = control::state_at(library, equipment.id, self.change.change().at)?;
+        Ok(state
+            .caution(&equipment.name)
+            .map(|caution| Flag::new("instrument-control", Severity::Warning, caution)))
+    }
+
     /// What is known beside the readings.
     fn request(&self, compound: Option<&Compound>) -> Result<ReduceRequest, Failure> {
         let of_formula = self.formula.as_ref().map(Formula::molar_mass);

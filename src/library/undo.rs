@@ -140,7 +140,8 @@ impl Library {
             let mut n_compounds = 0;
             let unused = format!(
                 "SELECT id, uid FROM compound WHERE batch = ?1 AND {UNCHANGED_COMPOUND} \
-                 AND NOT EXISTS (SELECT 1 FROM entry WHERE compound = compound.id)"
+                 AND NOT EXISTS (SELECT 1 FROM entry WHERE compound = compound.id) \
+                 AND NOT EXISTS (SELECT 1 FROM measurement WHERE compound = compound.id)"
             );
             for (id, uid) in ids(tx, &unused, batch.id)? {
                 let before = super::changes::compound_as_json(tx, super::CompoundId(id))?;

@@ -59,7 +59,7 @@ impl Flag {
 }
 
 /// Every code with what it looks for.
-pub const CODES: [(&str, &str); 26] = [
+pub const CODES: [(&str, &str); 27] = [
     ("few-readings", "too few readings to know their scatter"),
     (
         "outlying-reading",
@@ -101,6 +101,10 @@ pub const CODES: [(&str, &str); 26] = [
         "the cell given and that of a row differ by more than 1 %",
     ),
     ("mixed-units", "angles in another unit than the column's"),
+    (
+        "instrument-control",
+        "the instrument is overdue for a control standard, or failed one",
+    ),
     ("losses-overlap", "residual solvent and loss on drying both taken off"),
     ("mostly-assumed", "more than half of the variance rests on defaults"),
     (
@@ -116,6 +120,8 @@ pub(super) struct Seen<'a> {
     pub(super) fillings: &'a [Filling],
     /// Sample angles brought to one size.
     pub(super) scaled: &'a [f64],
+    /// Sample angles less blank, half turns added.
+    pub(super) net: &'a [f64],
     pub(super) turns: Option<&'a Turns>,
     pub(super) groups: &'a [Scaled],
     pub(super) relative: f64,
@@ -411,7 +417,7 @@ fn repeated(seen: &Seen<'_>, flags: &mut Vec<Flag>) {
             ),
         ));
     }
-    let (Some((s, nu)), true) = (within(seen.fillings, seen.scaled), seen.blank.len() > 3) else {
+    let (Some((s, nu)), true) = (within(seen.fillings, seen.net), seen.blank.len() > 3) else {
         return;
     };
     let blank: Vec<f64> = seen.blank.iter().map(|r| r.angle.degrees()).collect();

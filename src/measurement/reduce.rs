@@ -180,7 +180,7 @@ pub fn reduce(
         n_duplicates,
         level: mean.level,
         n_level: mean.n,
-        reading_sd: flags::within(&fillings, &scaled).map(|(sd, _)| sd),
+        reading_sd: flags::within(&fillings, &net).map(|(sd, _)| sd),
     };
     let result = reduced(
         &made,
@@ -193,6 +193,7 @@ pub fn reduce(
         blank: &blank,
         fillings: &fillings,
         scaled: &scaled,
+        net: &net,
         turns: resolved.turns.as_ref(),
         groups: &resolved.groups,
         relative: resolved.relative,

@@ -25,6 +25,9 @@ pub struct Turns {
 /// Standard uncertainties beyond which values disagree, and below which a turn explains them.
 const DISAGREE: f64 = 5.0;
 const AGREE: f64 = 2.5;
+/// A missed half turn moves an angle by tens of degrees; a smaller mismatch is a wrong dilution, which turns added to both
+/// angles would only hide in their larger uncertainty.
+const LEAST_MISMATCH: f64 = 30.0;
 /// Most half turns that are tried.
 const MOST_TURNS: i32 = 3;
 
@@ -35,7 +38,7 @@ pub fn resolve(angles: &[Scaled], relative: f64) -> Option<Turns> {
         return None;
     }
     let as_read = discord(angles, &vec![0; angles.len()], relative);
-    if as_read <= DISAGREE {
+    if as_read <= DISAGREE || mismatch(angles)? < LEAST_MISMATCH {
         return None;
     }
     // The turns of the angle with the smallest size are tried; each gives the turns of the others.
@@ -65,6 +68,13 @@ pub fn resolve(angles: &[Scaled], relative: f64) -> Option<Turns> {
         [(first, _), (second, _), ..] if first == second => None,
         [(n_turns, found), ..] => (*n_turns <= MOST_TURNS).then(|| found.clone()),
     }
+}
+
+/// How far the angle of the largest size lies from what that of the smallest makes of it, degrees.
+fn mismatch(angles: &[Scaled]) -> Option<f64> {
+    let by_size = |a: &&Scaled, b: &&Scaled| a.size.total_cmp(&b.size);
+    let (small, large) = (angles.iter().min_by(by_size)?, angles.iter().max_by(by_size)?);
+    Some((large.degrees - small.degrees * large.size / small.size).abs())
 }
 
 /// The largest difference of two scaled values in its standard uncertainty.
@@ -105,6 +115,8 @@ mod tests {
         let found = resolve(&[scaled(-80.0, 20.0), scaled(50.0, 10.0)], 0.005).unwrap();
         assert_eq!(found.added, [1, 0]);
         assert_eq!(resolve(&[scaled(60.0, 20.0), scaled(30.0, 10.0)], 0.005), None);
+        // So is one by 5 % at large angles, although two turns and one would hide it.
+        assert_eq!(resolve(&[scaled(60.0, 20.0), scaled(31.5, 10.0)], 0.0032), None);
         // A dilution that is wrong by 10 % is no half turn.
         assert_eq!(resolve(&[scaled(6.0, 20.0), scaled(3.3, 10.0)], 0.005), None);
     }

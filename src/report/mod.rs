@@ -19,6 +19,7 @@ pub mod identify;
 pub mod import;
 pub mod json;
 pub mod limits;
+pub mod measurements;
 pub mod merge;
 pub mod number;
 pub mod plot;

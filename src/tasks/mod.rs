@@ -10,6 +10,7 @@ pub mod curate;
 pub mod identify;
 pub mod import;
 pub mod limits;
+pub mod measurements;
 pub mod register;
 pub mod reduce;
 pub mod resolve;

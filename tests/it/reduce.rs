@@ -122,9 +122,9 @@ fn a_half_turn_is_resolved_by_a_second_concentration() {
 
 #[test]
 fn a_million_readings_are_reduced() {
-    let mut text = String::from("role,angle_deg,time_s\n");
+    let mut text = String::from("angle_deg\n");
     for i in 0..1_000_000_u32 {
-        let _ = writeln!(text, "sample,{:.3},{i}", -0.482 + 0.001 * f64::from(i % 3));
+        let _ = writeln!(text, "{:.3}", -0.482 + 0.001 * f64::from(i % 3));
     }
     let made = results(&text);
     assert_eq!(made[0].shown.angle.n_sample, 1_000_000);
@@ -227,4 +227,140 @@ fn the_command_answers_in_the_documented_shape() {
     assert_eq!((code, error["error"]["code"].as_str()), (Some(2), Some("cell")));
     let (code, error) = biot(&["reduce", "--angle", "NaN", "--conc", "1"]);
     assert_eq!((code, error["error"]["code"].as_str()), (Some(2), Some("usage")));
+}
+
+/// A library with one compound, in a folder of its own.
+fn library() -> (tempfile::TempDir, std::path::PathBuf) {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("library.biot");
+    let file = folder.path().join("readings.csv");
+    std::fs::write(
+        &file,
+        "role,angle_deg,time_s,sample,operator\nblank,0.001,0,,AB\nblank,0.002,10,,AB\nsample,-0.482,20,S1,AB\n\
+         sample,-0.481,30,S1,AB\nsample,-0.480,40,S1,AB\n",
+    )
+    .unwrap();
+    (folder, path)
+}
+
+#[test]
+fn kept_measurements_keep_their_readings_and_are_superseded_not_changed() {
+    let (folder, path) = library();
+    let library = path.to_str().unwrap();
+    let file = folder.path().join("readings.csv");
+    let keep = |more: &[&str]| {
+        let mut arguments = vec![
+            "--library",
+            library,
+            "reduce",
+            file.to_str().unwrap(),
+            "--cell",
+            "100",
+            "--conc",
+            "1.0",
+        ];
+        arguments.extend([
+            "--solvent",
+            "EtOH",
+            "--temp",
+            "20",
+            "--line",
+            "D",
+            "--compound",
+            "L-menthol",
+            "--keep",
+        ]);
+        arguments.extend(more);
+        biot(&arguments)
+    };
+    let (code, first) = keep(&[]);
+    assert_eq!((code, first["measurement"].as_i64()), (Some(0), Some(1)), "{first}");
+    let (_, second) = keep(&["--supersedes", "1", "--why", "wrong flask"]);
+    assert_eq!(second["measurement"].as_i64(), Some(2));
+    let (code, refused) = keep(&["--supersedes", "1"]);
+    assert_eq!(code, Some(2));
+    assert!(
+        refused["error"]["message"]
+            .as_str()
+            .unwrap()
+            .contains("superseded by 2 already"),
+        "{refused}"
+    );
+
+    let (_, listed) = biot(&["--library", library, "measurements", "--operator", "ab"]);
+    assert_eq!(listed.as_array().unwrap().len(), 1);
+    let (_, all) = biot(&[
+        "--library",
+        library,
+        "measurements",
+        "--compound",
+        "L-menthol",
+        "--superseded",
+    ]);
+    assert_eq!(all[1]["superseded_by"].as_i64(), Some(2));
+    let (_, none) = biot(&["--library", library, "measurements", "--until", "2000-01-01"]);
+    assert_eq!(none.as_array().unwrap().len(), 0);
+    let (_, shown) = biot(&["--library", library, "measurements", "2"]);
+    let angles: Vec<f64> = shown["readings"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|r| r["angle_deg"].as_f64().unwrap())
+        .collect();
+    assert_eq!(angles, [0.001, 0.002, -0.482, -0.481, -0.480]);
+
+    // The check takes value, uncertainty and conditions from the measurement, and says that it is superseded.
+    let (code, checked) = biot(&["--library", library, "check", "--measurement", "1"]);
+    assert_eq!(code, Some(0));
+    assert_eq!(checked["measured"]["value"], first["specific_rotation"]["value"]);
+    assert_eq!(
+        checked["measured"]["standard_uncertainty"],
+        first["specific_rotation"]["standard_uncertainty"]
+    );
+    assert_eq!(checked["measured"]["conditions"]["solvent"], "EtOH");
+    assert!(checked["cautions"].to_string().contains("superseded by measurement 2"));
+    let (code, unknown) = biot(&["--library", library, "check", "--measurement", "9"]);
+    assert_eq!(
+        (code, unknown["error"]["code"].as_str()),
+        (Some(2), Some("unknown-record"))
+    );
+    // Nothing outside the program's own way changes a reading either.
+    let connection = rusqlite::Connection::open(&path).unwrap();
+    for change in [
+        "UPDATE reading SET angle = 1",
+        "DELETE FROM reading",
+        "UPDATE measurement SET value = 1",
+        "DELETE FROM measurement",
+    ] {
+        assert!(
+            connection
+                .execute_batch(change)
+                .unwrap_err()
+                .to_string()
+                .contains("never"),
+            "{change}"
+        );
+    }
+}
+
+#[test]
+fn a_kept_measurement_needs_a_sample() {
+    let (_folder, path) = library();
+    let (code, error) = biot(&[
+        "--library",
+        path.to_str().unwrap(),
+        "reduce",
+        "--angle",
+        "1",
+        "--cell",
+        "100",
+        "--conc",
+        "1",
+        "--keep",
+    ]);
+    assert_eq!(code, Some(2));
+    assert!(
+        error["error"]["message"].as_str().unwrap().contains("a sample"),
+        "{error}"
+    );
 }
