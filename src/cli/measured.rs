@@ -2,12 +2,13 @@
 
 use super::{Failure, args};
 use crate::compare::Conditions;
-use crate::measurement::{self, Amount, Defaults, Reduced};
+use crate::measurement::Reduced;
 use crate::quantity::{
-    self, Angle, Concentration, Density, Length, Mass, MolarMass, Printed, QuantityError, SpecificRotation,
-    SpectralLine, StatedConcentration, Temperature, Volume,
+    self, Angle, Concentration, Density, Length, Mass, MolarMass, Printed, SpectralLine, StatedConcentration,
+    Temperature, Volume,
 };
 use crate::solvent::Solvent;
+use crate::tasks::measured::Measured;
 use clap::Args;
 
 /// What was measured, and at which conditions. A command says itself whether a value or an angle must be given.
@@ -50,105 +51,40 @@ pub struct MeasuredArguments {
 }
 
 impl MeasuredArguments {
-    /// The conditions of the measurement at the concentration it was reduced with.
-    pub fn conditions(&self, concentration: Option<Concentration>) -> Conditions {
-        let is_neat = self.density.is_some() && self.conc.is_none() && self.mass.is_none();
-        Conditions {
+    /// The measurement as the tasks take it.
+    pub fn given(&self) -> Measured {
+        Measured {
+            value: self.value,
+            angle: self.angle,
+            uncertainty: self.uncertainty,
+            cell: self.cell,
+            conc: self.conc,
+            mass: self.mass,
+            volume: self.volume,
+            density: self.density,
+            solvent: self.solvent.clone(),
             temperature: self.temp,
             line: self.line.clone(),
-            solvent: self.solvent.clone().or_else(|| is_neat.then_some(Solvent::Neat)),
-            concentration,
-            ..Conditions::default()
         }
     }
 
-    /// The stated standard uncertainty of the value or the angle, whichever is given.
-    ///
-    /// # Errors
-    /// When it is zero or less.
+    /// As [`Measured::conditions`].
+    pub fn conditions(&self, concentration: Option<Concentration>) -> Conditions {
+        self.given().conditions(concentration)
+    }
+
+    /// As [`Measured::stated_uncertainty`].
     pub fn stated_uncertainty(&self) -> Result<Option<f64>, Failure> {
-        match self.uncertainty {
-            Some(u) if u.value() > 0.0 => Ok(Some(u.value())),
-            Some(u) => Err(Failure::usage(
-                "uncertainty",
-                format!("--uncertainty is {u}, but it must be above zero"),
-            )),
-            None => Ok(None),
-        }
+        Ok(self.given().stated_uncertainty()?)
     }
 
-    /// The concentration, stated or from mass and volume.
-    ///
-    /// # Errors
-    /// When its unit needs a molar mass or a density that is not known.
+    /// As [`Measured::concentration`].
     pub fn concentration(&self, molar_mass: Option<MolarMass>) -> Result<Option<Concentration>, Failure> {
-        Ok(match (self.conc, self.mass, self.volume) {
-            (Some(stated), ..) => Some(
-                stated
-                    .to_mass_concentration(molar_mass, self.density)
-                    .map_err(|error| quantity(&error))?,
-            ),
-            (None, Some(mass), Some(volume)) => Some(Amount::MassInVolume { mass, volume }.concentration()),
-            _ => None,
-        })
+        Ok(self.given().concentration(molar_mass)?)
     }
 
-    /// The measured specific rotation and its uncertainty.
-    ///
-    /// # Errors
-    /// When what was given does not make a specific rotation.
+    /// As [`Measured::reduced`].
     pub fn reduced(&self, molar_mass: Option<MolarMass>) -> Result<Reduced, Failure> {
-        let defaults = Defaults::built_in();
-        let uncertainty = self.stated_uncertainty()?;
-        let concentration = self.concentration(molar_mass)?;
-        if let Some(value) = self.value {
-            let rotation = SpecificRotation::from_conventional(value.value());
-            return Ok(match uncertainty {
-                Some(u) => measurement::stated(rotation, SpecificRotation::from_conventional(u), concentration),
-                None => measurement::of_value(rotation, value.half_last_digit(), concentration, self.cell, &defaults),
-            });
-        }
-        let angle = self
-            .angle
-            .ok_or_else(|| Failure::usage("measured", "give --value or --angle"))?;
-        let Some(cell) = self.cell else {
-            return Err(
-                Failure::usage("cell", "an angle is no specific rotation without the cell length")
-                    .hint("give --cell, for example --cell \"100 mm\""),
-            );
-        };
-        let amount = self.amount(concentration)?;
-        Ok(measurement::from_angle(
-            angle,
-            uncertainty.map(Angle::from_degrees),
-            cell,
-            amount,
-            &defaults,
-        ))
+        Ok(self.given().reduced(molar_mass)?)
     }
-
-    /// How much substance the light met.
-    fn amount(&self, concentration: Option<Concentration>) -> Result<Amount, Failure> {
-        match (self.mass, self.volume, concentration, self.density) {
-            (Some(mass), Some(volume), ..) => Ok(Amount::MassInVolume { mass, volume }),
-            (_, _, Some(concentration), _) => Ok(Amount::Concentration(concentration)),
-            (_, _, None, Some(density)) => match &self.solvent {
-                None | Some(Solvent::Neat) => Ok(Amount::Neat(density)),
-                Some(solvent) => Err(Failure::usage(
-                    "concentration",
-                    format!("the concentration in {solvent} is missing; a density alone stands for a neat liquid"),
-                )
-                .hint("give --conc, or --mass and --volume")),
-            },
-            _ => Err(Failure::usage(
-                "concentration",
-                "an angle is no specific rotation without the concentration",
-            )
-            .hint("give --conc, --mass with --volume, or --density of a neat liquid")),
-        }
-    }
-}
-
-fn quantity(error: &QuantityError) -> Failure {
-    Failure::usage("quantity", error.to_string())
 }

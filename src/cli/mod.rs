@@ -19,7 +19,6 @@ mod control;
 mod edit;
 mod effects;
 mod export;
-mod failure;
 mod identify;
 mod import;
 mod history;
@@ -36,6 +35,7 @@ mod restore;
 mod review;
 mod search;
 mod selfcheck;
+mod serve;
 mod session;
 mod show;
 mod statement;
@@ -45,9 +45,10 @@ mod timecourse;
 mod undo;
 mod withdraw;
 
-pub use failure::{Candidate, Failure, Fault};
+pub use crate::report::failure::{Candidate, Failure, Fault};
 pub use session::{Color, Manner, Session};
 
+use crate::report::failure;
 use clap::error::ErrorKind;
 use clap::{Args, CommandFactory, FromArgMatches, Parser, Subcommand};
 use std::ffi::OsString;
@@ -156,6 +157,8 @@ pub enum Command {
     Backup(backup::BackupArguments),
     /// Put a backup in the place of the library
     Restore(restore::RestoreArguments),
+    /// Serve pages for a browser, and a JSON interface, on this machine
+    Serve(serve::ServeArguments),
     /// Show versions, the place of the library, and what it holds
     Info(info::InfoArguments),
     /// Print a completion script for a shell
@@ -235,6 +238,7 @@ fn dispatch(arguments: &Arguments, session: &mut Session) -> Result<Outcome, Fai
         Command::Undo(arguments) => undo::run(arguments, session),
         Command::Backup(arguments) => backup::run(arguments, session),
         Command::Restore(arguments) => restore::run(arguments, session),
+        Command::Serve(arguments) => serve::run(arguments, session),
         Command::Info(arguments) => info::run(arguments, session),
         Command::Completions(arguments) => completions::run(arguments, session),
     }

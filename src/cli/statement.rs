@@ -51,7 +51,7 @@ pub struct StatementOptions {
     #[arg(long, visible_alias = "cell", value_parser = quantity::parse_length, value_name = "LENGTH")]
     pub length: Option<Length>,
     /// Enantiomeric excess of the sample in per cent; ">99" for a lower bound
-    #[arg(long, value_parser = excess, value_name = "PER_CENT")]
+    #[arg(long, value_parser = args::excess, value_name = "PER_CENT")]
     pub ee: Option<StatedExcess>,
     /// Method the enantiomeric excess was found with
     #[arg(long, requires = "ee", value_name = "TEXT")]
@@ -112,19 +112,6 @@ pub enum RoleWord {
     Lit,
     /// Compiled from sources not printed
     Compiled,
-}
-
-/// Reads an enantiomeric excess: `98`, `98.5 %`, `>99`.
-fn excess(text: &str) -> Result<StatedExcess, String> {
-    let text = text.trim();
-    let number = text.trim_start_matches(['>', '≥', '=', ' ']);
-    quantity::parse_percent(number).map_err(|error| error.to_string())?;
-    let percent = quantity::parse_number(number.trim_end_matches(['%', ' '])).map_err(|error| error.to_string())?;
-    Ok(StatedExcess {
-        percent,
-        at_least: number.len() < text.len(),
-        method: None,
-    })
 }
 
 impl StatementOptions {

@@ -16,6 +16,7 @@ pub mod compound;
 pub mod control;
 pub mod entry;
 pub mod identify;
+pub mod failure;
 pub mod import;
 pub mod json;
 pub mod limits;
@@ -31,6 +32,7 @@ pub mod search;
 pub mod selfcheck;
 pub mod share;
 pub mod timecourse;
+pub mod svg;
 
 pub use page::{Page, truncate, wrap};
 pub use table::{Column, Table};

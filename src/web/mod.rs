@@ -1,1 +1,17 @@
-//! The same tasks in a browser, served by the same program.
+//! The same in a browser, and for programs over HTTP: pages and a JSON interface over [`crate::tasks`].
+//!
+//! Start reading at [`server`], which binds and runs. [`guard`] decides what may come in and what every answer carries,
+//! [`app`] holds the connections to the library, [`fields`] reads what was typed, [`check`] and [`pages`] draw, [`api`]
+//! answers programs. Pages are made on the server and work without scripts; nothing comes from outside.
+
+mod api;
+mod app;
+mod check;
+mod curation;
+mod fields;
+mod guard;
+mod pages;
+mod server;
+mod views;
+
+pub use server::{Options, ServeError, Started, serve};

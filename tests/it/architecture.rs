@@ -44,10 +44,13 @@ const FORBIDDEN: [(&str, &str, &str); 7] = [
 ];
 
 /// Words that only the named module may write, with the reason.
-const ONLY_IN: [(&str, &[&str], &str); 5] = [
+const ONLY_IN: [(&str, &[&str], &str); 8] = [
     ("rusqlite", &["library"], "only the library knows SQL"),
     ("tantivy", &["library"], "only the library knows the search index"),
     ("clap", &["cli"], "only the command line knows its arguments"),
+    ("axum", &["web"], "only the pages know HTTP"),
+    ("askama", &["web"], "only the pages know templates"),
+    ("tokio", &["web"], "only the server waits for many at once"),
     ("comfy_table", &["report"], "only the report draws tables"),
     (
         "std::env",

@@ -35,4 +35,5 @@ mod share;
 mod solvent;
 mod standards;
 mod starter;
+mod web;
 mod worked_examples;

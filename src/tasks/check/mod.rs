@@ -25,6 +25,10 @@ use explain::{Checked, explain};
 use gather::Gathered;
 pub(super) use gather::{Holdings, reading_worth};
 
+/// Standard uncertainty of an enantiomeric excess by another method, a fraction (chromatographic integration, common
+/// practice).
+pub const EXCESS_UNCERTAINTY: f64 = 0.01;
+
 /// A measured value and what to hold it against.
 #[derive(Clone, Debug)]
 pub struct CheckRequest {
@@ -67,10 +71,6 @@ impl Default for CheckSettings {
         }
     }
 }
-
-/// Standard uncertainty of an enantiomeric excess by another method, a fraction (chromatographic integration, common
-/// practice).
-pub const EXCESS_UNCERTAINTY: f64 = 0.01;
 
 /// The compound whose mirror image a structure (SMILES or InChI) is, when the library holds it.
 ///

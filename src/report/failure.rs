@@ -1,14 +1,16 @@
-//! What the command line says when it cannot answer: one type for every error that reaches the user.
+//! What a user is told when there is no answer: one type for every error that reaches a person or a program.
 //!
-//! [`Failure`] says what is wrong, where, and what to do. The errors of the library and the tasks are enums with fields; the sentence a person reads, its place, the hint on
-//! what to do and the exit code are put together here, once.
+//! [`Failure`] says what is wrong, where, and what to do. The errors of the library and the tasks are enums with fields;
+//! the sentence a person reads, its place, the hint on what to do and the exit code are put together here, once. The
+//! command line and the pages show the same.
 
-use super::choose;
+use super::{Column, Page, Table, json};
 use crate::exchange::export::ExportError;
 use crate::exchange::take::TakeError;
-use crate::library::LibraryError;
-use crate::report::{Column, Page, Table};
+use crate::library::{Compound, LibraryError};
 use crate::tasks::curate::CurateError;
+use crate::tasks::measured::MeasuredError;
+use crate::tasks::resolve::{self, Resolution};
 use crate::tasks::share::ShareError;
 use serde::Serialize;
 use std::io;
@@ -101,7 +103,8 @@ impl Failure {
     }
 
     /// Takes message and hint from the sentence of an error: what to do stands after its last semicolon.
-    pub(super) fn told(mut self, sentence: &str) -> Self {
+    #[must_use]
+    pub fn told(mut self, sentence: &str) -> Self {
         match sentence.rsplit_once("; ") {
             Some((message, hint)) => {
                 message.clone_into(&mut self.message);
@@ -175,9 +178,9 @@ impl From<CurateError> for Failure {
             CurateError::Ambiguous {
                 ref asked,
                 ref candidates,
-            } => return choose::ambiguous(&format!("\"{asked}\" may be any of several compounds"), candidates),
+            } => return ambiguous(&format!("\"{asked}\" may be any of several compounds"), candidates),
             CurateError::UnknownCompound { ref asked, ref nearest } => {
-                return choose::unknown(asked, &format!("the library holds no compound \"{asked}\""), nearest)
+                return unknown(asked, &format!("the library holds no compound \"{asked}\""), nearest)
                     .hint("choose one of the nearest names, or add it with --new-compound");
             }
             CurateError::NoCompound => "no-compound",
@@ -186,6 +189,19 @@ impl From<CurateError> for Failure {
             CurateError::Cas(_) => "cas-number",
             CurateError::Contradiction { .. } => "contradiction",
             CurateError::NoValue => "no-value",
+        };
+        Self::usage(code, "").told(&error.to_string())
+    }
+}
+
+impl From<MeasuredError> for Failure {
+    fn from(error: MeasuredError) -> Self {
+        let code = match error {
+            MeasuredError::Nothing => "measured",
+            MeasuredError::Uncertainty(_) => "uncertainty",
+            MeasuredError::NoCell => "cell",
+            MeasuredError::NoConcentration | MeasuredError::DensityInSolvent(_) => "concentration",
+            MeasuredError::Quantity(error) => return Self::usage("quantity", error.to_string()),
         };
         Self::usage(code, "").told(&error.to_string())
     }
@@ -236,6 +252,69 @@ impl From<LibraryError> for Failure {
         Self {
             place: place.map(|path| path.display().to_string()),
             ..Self::new(fault, code, "").told(&error.to_string())
+        }
+    }
+}
+
+/// The one compound a text was resolved to, or the failure to tell the user, with a notice about the search itself.
+///
+/// # Errors
+/// When the text means several compounds or none.
+pub fn one_compound(text: &str, resolution: Resolution) -> Result<Compound, Box<(Failure, Option<String>)>> {
+    match resolution {
+        Resolution::One(resolved) => Ok(resolved.compound),
+        Resolution::Ambiguous { reason, candidates } => Err(Box::new((ambiguous(&reason, &candidates), None))),
+        Resolution::Unknown {
+            reason,
+            nearest,
+            notice,
+        } => Err(Box::new((unknown(text, &reason, &nearest), notice))),
+    }
+}
+
+/// The failure of a text that means several compounds.
+pub fn ambiguous(reason: &str, candidates: &[resolve::Candidate]) -> Failure {
+    Failure {
+        candidates: candidates.iter().map(Into::into).collect(),
+        ..Failure::new(Fault::Compound, "ambiguous-compound", sentence(reason))
+    }
+    .hint(match candidates {
+        [only] => format!("if this is the one, say so: biot show {}", only.compound.id),
+        _ => "name one of them, or give its number, CAS number or InChIKey".to_owned(),
+    })
+}
+
+/// The failure of a text that means no compound.
+pub fn unknown(text: &str, reason: &str, nearest: &[resolve::Candidate]) -> Failure {
+    let hint = if nearest.is_empty() && text.contains(char::is_alphabetic) {
+        format!("biot search \"{text}\" looks for parts of the name")
+    } else if nearest.is_empty() {
+        "biot search looks for parts of a name".to_owned()
+    } else {
+        "the nearest names are listed; give one of them, its number or its CAS number".to_owned()
+    };
+    Failure {
+        candidates: nearest.iter().map(Into::into).collect(),
+        ..Failure::new(Fault::Compound, "unknown-compound", sentence(reason))
+    }
+    .hint(hint)
+}
+
+/// A reason as the message of a failure: without the full stop of a sentence.
+fn sentence(reason: &str) -> String {
+    reason.trim_end_matches('.').to_owned()
+}
+
+impl From<&resolve::Candidate> for Candidate {
+    fn from(candidate: &resolve::Candidate) -> Self {
+        let signs = candidate.signs;
+        Self {
+            compound: candidate.compound.id.0,
+            name: candidate.compound.name.clone(),
+            matched: candidate.matched.clone(),
+            descriptors: candidate.descriptors.clone(),
+            signs: json::signs(signs),
+            values: signs.plus + signs.minus + signs.unsigned,
         }
     }
 }
