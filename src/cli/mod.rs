@@ -24,6 +24,7 @@ mod import;
 mod history;
 mod info;
 mod limits;
+mod log;
 mod measured;
 mod measurements;
 mod merge;
@@ -147,6 +148,8 @@ pub enum Command {
     Register(Box<register::RegisterArguments>),
     /// Check an instrument against a control standard, and see its chart
     Control(control::ControlArguments),
+    /// Show who used which instrument, and when
+    Log(log::LogArguments),
     /// Put an angle on the international sugar scale
     Sugar(sugar::SugarArguments),
     /// Show who changed what, when and why
@@ -233,6 +236,7 @@ fn dispatch(arguments: &Arguments, session: &mut Session) -> Result<Outcome, Fai
         Command::Effects(arguments) => effects::run(arguments, session),
         Command::Register(arguments) => register::run(arguments, session),
         Command::Control(arguments) => control::run(arguments, session),
+        Command::Log(arguments) => log::run(arguments, session),
         Command::Sugar(arguments) => sugar::run(arguments, session),
         Command::History(arguments) => history::run(arguments, session),
         Command::Undo(arguments) => undo::run(arguments, session),

@@ -5,6 +5,8 @@ use super::failure::file_failure;
 use super::{Failure, Outcome, Session, args, choose};
 use crate::compare::Conditions;
 use crate::compound::Formula;
+use crate::instrument::materials;
+use crate::instrument::register::Preset;
 use crate::library::{Access, Compound, Library};
 use crate::measurement::{Amount, Flag, Reading, ReadingRole, Severity, Uncertainties, basis_factor, monte_carlo};
 use crate::quantity::{
@@ -181,6 +183,9 @@ pub struct ReduceArguments {
     /// Instrument of the register, for the uncertainty of its angle and its step
     #[arg(long, value_name = "NAME", help_heading = "Conditions")]
     pub instrument: Option<String>,
+    /// Preset of the register: fills in line, temperature, instrument and cell where they are not given
+    #[arg(long, value_name = "NAME", help_heading = "Conditions")]
+    pub preset: Option<String>,
     /// Cell of the register, for its certified length
     #[arg(long, conflicts_with = "cell", value_name = "NAME", help_heading = "Conditions")]
     pub cell_id: Option<String>,
@@ -253,16 +258,16 @@ pub fn run(arguments: &ReduceArguments, session: &mut Session) -> Result<Outcome
         supersedes: arguments.supersedes,
         ..Filing::default()
     };
-    let mut control = None;
+    let mut control = Vec::new();
     if let Some(library) = &library {
-        control = arguments.register(library, &mut request, &mut filing)?;
+        control = arguments.register(library, &readings, &mut request, &mut filing)?;
     }
     let mut results = reduce_readings(&readings, &request)?;
     for result in &mut results {
         if n_other_units > 0 {
             result.shown.flags.push(report::reduce::mixed_units(n_other_units));
         }
-        result.shown.flags.extend(control.clone());
+        result.shown.flags.extend(control.iter().cloned());
         result.shown.flags.sort_by_key(|flag| std::cmp::Reverse(flag.severity));
         if let (Some(library), Some(compound), true) = (&library, &compound, arguments.check.is_some()) {
             checked(result, library, compound)?;
@@ -281,6 +286,50 @@ pub fn run(arguments: &ReduceArguments, session: &mut Session) -> Result<Outcome
         Outcome::Answered
     })
 }
+
+/// Where the readings are fewer than the preset asks for, or had not settled.
+fn preset_flags(preset: &Preset, readings: &[Reading]) -> Vec<Flag> {
+    let angles: Vec<f64> = readings
+        .iter()
+        .filter(|reading| reading.role == ReadingRole::Sample)
+        .map(|reading| reading.angle.degrees())
+        .collect();
+    let mut flags = Vec::new();
+    if let Some(wanted) = preset.readings
+        && angles.len() < wanted as usize
+    {
+        flags.push(Flag::new(
+            "preset-readings",
+            Severity::Warning,
+            format!(
+                "{} readings, but the preset asks for {wanted}; take the rest",
+                angles.len()
+            ),
+        ));
+    }
+    if let Some(settle) = preset.settle_deg
+        && angles.len() > 1
+    {
+        let last = &angles[angles.len().saturating_sub(SETTLED_READINGS)..];
+        let range =
+            last.iter().copied().fold(f64::NEG_INFINITY, f64::max) - last.iter().copied().fold(f64::INFINITY, f64::min);
+        if range > settle {
+            flags.push(Flag::new(
+                "not-settled",
+                Severity::Warning,
+                format!(
+                    "the last {} readings differ by {range:.4}°, more than the {settle}° of the preset; wait for the \
+                     temperature and read again",
+                    last.len()
+                ),
+            ));
+        }
+    }
+    flags
+}
+
+/// Readings at the end that must have settled.
+const SETTLED_READINGS: usize = 3;
 
 /// Holds a result against the library.
 fn checked(result: &mut SampleResult, library: &Library, compound: &Compound) -> Result<(), Failure> {
@@ -373,9 +422,15 @@ impl ReduceArguments {
         if self.keep {
             return session.library(Access::Write).map(Some);
         }
-        let is_asked = [&self.check, &self.compound, &self.instrument, &self.cell_id]
-            .iter()
-            .any(|option| option.is_some());
+        let is_asked = [
+            &self.check,
+            &self.compound,
+            &self.instrument,
+            &self.cell_id,
+            &self.preset,
+        ]
+        .iter()
+        .any(|option| option.is_some());
         if is_asked {
             session.library(Access::Read).map(Some)
         } else {
@@ -383,21 +438,46 @@ impl ReduceArguments {
         }
     }
 
-    /// Fills in what the register says of instrument and cell; a flag where the instrument's control wants one.
+    /// Fills in what the register says of preset, instrument and cell; flags where one of them wants attention.
     fn register(
         &self,
         library: &Library,
+        readings: &[Reading],
         request: &mut ReduceRequest,
         filing: &mut Filing,
-    ) -> Result<Option<Flag>, Failure> {
-        if let Some(name) = &self.cell_id {
+    ) -> Result<Vec<Flag>, Failure> {
+        let mut flags = Vec::new();
+        let preset = match &self.preset {
+            Some(name) => Some(register::preset(library, name)?.1),
+            None => None,
+        };
+        if let Some(preset) = &preset {
+            if let [line] = &preset.lines[..] {
+                request.line.get_or_insert_with(|| line.clone());
+            }
+            request.temperature = request.temperature.or(preset.temperature());
+            flags.extend(preset_flags(preset, readings));
+        }
+        let of_preset = preset
+            .as_ref()
+            .filter(|_| self.cell.is_none())
+            .and_then(|it| it.cell.as_ref());
+        if let Some(name) = self.cell_id.as_ref().or(of_preset) {
             let (equipment, cell) = register::cell(library, name)?;
+            if let Some(solvent) = &request.solvent {
+                flags.extend(
+                    materials::attacked(cell.windows.as_deref(), cell.seals.as_deref(), solvent)
+                        .into_iter()
+                        .map(|sentence| Flag::new("cell-material", Severity::Warning, sentence)),
+                );
+            }
             filing.cell = Some(equipment.id);
             request.cell = Some(cell.length());
             request.uncertainties.length = request.uncertainties.length.or(cell.length_uncertainty());
         }
-        let Some(name) = &self.instrument else {
-            return Ok(None);
+        let of_preset = preset.as_ref().and_then(|it| it.instrument.as_ref());
+        let Some(name) = self.instrument.as_ref().or(of_preset) else {
+            return Ok(flags);
         };
         let (equipment, instrument) = register::instrument(library, name)?;
         filing.instrument = Some(equipment.id);
@@ -409,9 +489,12 @@ impl ReduceArguments {
             request.resolution = request.resolution.or(instrument.resolution());
         }
         let state = control::state_at(library, equipment.id, self.change.change().at)?;
-        Ok(state
-            .caution(&equipment.name)
-            .map(|caution| Flag::new("instrument-control", Severity::Warning, caution)))
+        flags.extend(
+            state
+                .caution(&equipment.name)
+                .map(|caution| Flag::new("instrument-control", Severity::Warning, caution)),
+        );
+        Ok(flags)
     }
 
     /// What is known beside the readings.

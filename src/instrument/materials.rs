@@ -1,9 +1,8 @@
-//! Whether a cell goes with a solvent and with an angle.
+//! Whether a cell goes with a solvent. Whether its length suits an angle is told by the flags of [`crate::measurement`].
 //!
 //! What a solvent attacks stands in `data/solvents.csv` (common practice); here a cell's windows and seals are held against
 //! it. A hint for the bench: the maker's table and the safety data sheet decide.
 
-use crate::quantity::{Angle, Length};
 use crate::solvent::Solvent;
 
 /// Words in which materials are written down, and the words of the solvent table that mean them.
@@ -61,29 +60,6 @@ pub fn attacked(windows: Option<&str>, seals: Option<&str>, solvent: &Solvent) -
     found
 }
 
-/// Share of an angle that its standard uncertainty may be before a longer cell is wanted.
-const TOO_SMALL: f64 = 0.02;
-
-/// Degrees from which a shorter cell is wanted: past 90° a reading is ambiguous by half a turn.
-const TOO_LARGE: f64 = 85.0;
-
-/// Whether the length of the cell suits the angle; a sentence when it does not.
-pub fn length_advice(angle: Angle, uncertainty: Angle, length: Length) -> Option<String> {
-    let size = angle.degrees().abs();
-    if size > TOO_LARGE {
-        return Some(format!(
-            "{angle} is near or past 90°, where a reading is ambiguous by half a turn; use a shorter cell than {} mm or dilute",
-            length.millimetres()
-        ));
-    }
-    (uncertainty.degrees() > TOO_SMALL * size).then(|| {
-        format!(
-            "{angle} is small against its uncertainty of {uncertainty}; use a longer cell than {} mm or more substance",
-            length.millimetres()
-        )
-    })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -102,19 +78,5 @@ mod tests {
             )
             .is_empty()
         );
-    }
-
-    #[test]
-    fn a_cell_too_short_or_too_long_is_pointed_out() {
-        let advice = |angle, u| {
-            length_advice(
-                Angle::from_degrees(angle),
-                Angle::from_degrees(u),
-                Length::from_millimetres(100.0),
-            )
-        };
-        assert!(advice(0.05, 0.003).unwrap().contains("longer"));
-        assert!(advice(-88.0, 0.003).unwrap().contains("shorter"));
-        assert!(advice(-12.0, 0.003).is_none());
     }
 }

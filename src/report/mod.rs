@@ -33,6 +33,7 @@ pub mod selfcheck;
 pub mod share;
 pub mod timecourse;
 pub mod svg;
+pub mod use_log;
 
 pub use page::{Page, truncate, wrap};
 pub use table::{Column, Table};

@@ -22,3 +22,4 @@ pub mod share;
 pub mod show;
 pub mod timecourse;
 pub mod typed;
+pub mod use_log;

@@ -186,3 +186,81 @@ fn two_people_changing_one_record_lose_nothing() {
     let late = library.change_equipment(seen.id, seen.revision, &seen.content, &at(2));
     assert!(matches!(late, Err(LibraryError::Refused(text)) if text.contains("somebody else")));
 }
+
+/// A preset fills in what is not given, and a solvent that attacks a cell is pointed out (chloroform swells nitrile seals:
+/// common practice); what was kept stands in the use log by month and operator.
+#[test]
+fn a_preset_fills_in_a_measurement_and_the_log_counts_it() {
+    let folder = TempDir::new().unwrap();
+    let path = folder.path().join("library.biot");
+    let run = |arguments: &[&str]| {
+        let output = std::process::Command::new(env!("CARGO_BIN_EXE_biot"))
+            .args(["--json", "--quiet", "--library", path.to_str().unwrap()])
+            .args(arguments)
+            .output()
+            .unwrap();
+        let json: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap_or_default();
+        (output.status.code(), json)
+    };
+    let registered = [
+        vec!["register", "instrument", "north", "--angle-uncertainty", "0.002"],
+        vec![
+            "register",
+            "cell",
+            "long",
+            "--length",
+            "100.02 mm",
+            "--seals",
+            "nitrile",
+        ],
+        vec![
+            "register",
+            "preset",
+            "routine",
+            "--line",
+            "D",
+            "--temp",
+            "20",
+            "--readings",
+            "5",
+            "--settle",
+            "0.01",
+            "--instrument",
+            "north",
+            "--cell",
+            "long",
+        ],
+    ];
+    for arguments in &registered {
+        assert_eq!(run(arguments).0, Some(0), "{arguments:?}");
+    }
+    let (code, answer) = run(&[
+        "reduce",
+        "--preset",
+        "routine",
+        "--angle=-0.482",
+        "--angle=-0.480",
+        "--angle=-0.51",
+        "--conc",
+        "1",
+        "--solvent",
+        "CHCl3",
+        "--sample",
+        "S1",
+        "--keep",
+        "--by",
+        "AB",
+    ]);
+    assert_eq!(code, Some(0), "{answer}");
+    let text = answer.to_string();
+    for flag in ["preset-readings", "not-settled", "cell-material", "instrument-control"] {
+        assert!(text.contains(flag), "{flag}: {text}");
+    }
+    let csv = folder.path().join("log.csv");
+    let (code, log) = run(&["log", "--output", csv.to_str().unwrap()]);
+    assert_eq!(code, Some(0));
+    assert_eq!(log["summary"][0]["operator"], "AB");
+    assert_eq!(log["summary"][0]["instrument"], "north");
+    assert_eq!(log["summary"][0]["measurements"], 1);
+    assert_eq!(std::fs::read_to_string(&csv).unwrap().lines().count(), 2);
+}
