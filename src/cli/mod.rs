@@ -10,12 +10,15 @@ pub mod args;
 mod audit;
 mod backup;
 mod batch;
+mod calibrate;
 mod change;
 mod check;
 mod choose;
 mod completions;
+mod composition;
 mod confirm;
 mod control;
+mod dispersion;
 mod edit;
 mod effects;
 mod export;
@@ -106,6 +109,12 @@ pub enum Command {
     Check(Box<check::CheckArguments>),
     /// Hold a measurement or a series of batches against the limits of a monograph
     Limits(Box<limits::LimitsArguments>),
+    /// Tell the composition of a two-component mixture from its rotation
+    Composition(composition::CompositionArguments),
+    /// Calibrate rotation against enantiomeric excess, and read an excess off the curve
+    Calibrate(calibrate::CalibrateArguments),
+    /// Fit rotation against wavelength, and convert between lines
+    Dispersion(dispersion::DispersionArguments),
     /// Follow the change of an angle with time
     Timecourse(timecourse::TimecourseArguments),
     /// Turn readings into a specific rotation with its uncertainty, and say what is wrong with them
@@ -215,6 +224,9 @@ fn dispatch(arguments: &Arguments, session: &mut Session) -> Result<Outcome, Fai
     match &arguments.command {
         Command::Check(arguments) => check::run(arguments, session),
         Command::Limits(arguments) => limits::run(arguments, session),
+        Command::Composition(arguments) => composition::run(arguments, session),
+        Command::Calibrate(arguments) => calibrate::run(arguments, session),
+        Command::Dispersion(arguments) => dispersion::run(arguments, session),
         Command::Timecourse(arguments) => timecourse::run(arguments, session),
         Command::Reduce(arguments) => reduce::run(arguments, session),
         Command::Identify(arguments) => identify::run(arguments, session),

@@ -12,7 +12,7 @@ mod cif_in;
 pub mod cif_out;
 mod cif_text;
 mod csv_out;
-mod decode;
+pub mod decode;
 pub mod export;
 pub mod field;
 pub mod fields;

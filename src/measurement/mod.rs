@@ -8,6 +8,8 @@
 //! time, [`least_squares`] fits. Not for: dispersion, control standards.
 
 pub mod budget;
+pub mod calibration;
+pub mod composition;
 pub mod flags;
 pub mod kinetics;
 pub mod least_squares;

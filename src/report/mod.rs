@@ -14,6 +14,8 @@ pub mod care;
 pub mod check;
 pub mod compound;
 pub mod control;
+pub mod composition;
+pub mod dispersion;
 pub mod entry;
 pub mod identify;
 pub mod failure;

@@ -3,11 +3,13 @@
 
 pub mod audit;
 pub mod batch;
+pub mod calibrate;
 pub mod care;
 pub mod check;
 pub mod control;
 pub mod curate;
 pub mod identify;
+pub mod dispersion;
 pub mod import;
 pub mod limits;
 pub mod measurements;

@@ -13,6 +13,7 @@ mod batch;
 mod check;
 mod cli;
 mod compound;
+mod dispersion;
 mod estimators;
 mod fits;
 mod faults;

@@ -1,0 +1,334 @@
+//! Rotation against wavelength: from a file, or from what the library holds of a compound.
+
+use crate::compare::{Conditions, ReadingWorth, value_of};
+use crate::dispersion::{ConversionError, Dispersion, DispersionPoint, LineFactor, Predicted, analyse};
+use crate::exchange::decode::read_whole;
+use crate::exchange::jcamp::{self, JcampError};
+use crate::exchange::series::{self, Column, RefusedRow, SeriesFileError};
+use crate::library::{CompoundId, EntryKind, Identity, Library, LibraryError, ReviewState};
+use crate::quantity::{Medium, Printed, SpecificRotation, SpectralLine, Wavelength, parse_line, parse_number};
+use crate::solvent::{Kinship, Solvent, kinship};
+use std::path::Path;
+
+/// A table with its laws, and what was asked of them.
+#[derive(Clone, Debug)]
+pub struct DispersionResult {
+    /// The table and its laws.
+    pub dispersion: Dispersion,
+    /// Rotations at the lines asked for.
+    pub predicted: Vec<(Wavelength, Result<Predicted, ConversionError>)>,
+    /// The conversion asked for.
+    pub conversion: Option<LineConversion>,
+    /// Rows of the file that could not be read.
+    pub refused: Vec<RefusedRow>,
+    /// Entries of the library the points come from, one a point; empty for a file.
+    pub entries: Vec<i64>,
+    /// Entries that were left out, with the reason.
+    pub left_out: Vec<(i64, String)>,
+    /// The unit of the values, where the file names it.
+    pub unit: Option<String>,
+}
+
+/// A value taken from one line to another.
+#[derive(Clone, Debug)]
+pub struct LineConversion {
+    /// The line it was measured at.
+    pub from: Wavelength,
+    /// The line it is taken to.
+    pub to: Wavelength,
+    /// The value and its standard uncertainty before.
+    pub value: (f64, f64),
+    /// The factor, or why there is none.
+    pub factor: Result<LineFactor, ConversionError>,
+}
+
+impl LineConversion {
+    /// The value at the other line: `y = r x`, `u²(y) = (r u(x))² + (x u(r))²` (JCGM 100:2008, eq. 10; value and factor
+    /// are independent).
+    pub fn converted(&self) -> Option<(f64, f64)> {
+        let factor = self.factor.as_ref().ok()?;
+        let (value, u) = self.value;
+        Some((
+            factor.factor * value,
+            (factor.factor * u).hypot(value * factor.uncertainty),
+        ))
+    }
+}
+
+/// What is asked of a table.
+#[derive(Clone, Debug, Default)]
+pub struct DispersionRequest {
+    /// What a person said of the columns.
+    pub mappings: Vec<String>,
+    /// Medium of the file's wavelengths.
+    pub is_vacuum: bool,
+    /// Standard uncertainty of every value, where no column gives it.
+    pub uncertainty: Option<SpecificRotation>,
+    /// Lines at which the rotation is wanted.
+    pub at: Vec<SpectralLine>,
+    /// A conversion: from, to, value and standard uncertainty.
+    pub convert: Option<(SpectralLine, SpectralLine, f64, f64)>,
+}
+
+/// Why there is no result.
+#[derive(Debug, thiserror::Error)]
+pub enum DispersionError {
+    /// The file does not do.
+    #[error(transparent)]
+    File(#[from] SeriesFileError),
+    /// The JCAMP-DX file does not do.
+    #[error("{error}")]
+    Jcamp {
+        /// The file.
+        path: std::path::PathBuf,
+        /// What is wrong.
+        error: JcampError,
+    },
+    /// The unit of its abscissa is no wavelength.
+    #[error("the abscissa of the curve is in \"{unit}\"; NANOMETERS, MICROMETERS and 1/CM are read")]
+    Abscissa {
+        /// The unit.
+        unit: String,
+    },
+    /// The library fails.
+    #[error(transparent)]
+    Library(#[from] LibraryError),
+    /// No value can be used.
+    #[error("no value at a known wavelength can be used{detail}")]
+    Nothing {
+        /// Why, behind a colon.
+        detail: String,
+    },
+    /// A line without a wavelength.
+    #[error("the line {line} has no wavelength known here; give it in nm")]
+    Line {
+        /// The line.
+        line: String,
+    },
+}
+
+/// Where a table names the sodium line by its letter, nm (common practice).
+const SODIUM_D_NM: f64 = 589.3;
+
+/// The columns of a table.
+const COLUMNS: [Column; 3] = [
+    Column {
+        word: "wavelength",
+        headings: &["λ", "lambda", "wl", "line", "wellenlänge", "longueur d'onde"],
+        parse: |text| match parse_line(text)? {
+            // A number of nm is kept as it is: here 589.0 and 589.6 are two lines.
+            SpectralLine::SodiumD => Ok(parse_number(text.trim().trim_end_matches("nm"))
+                .map(Printed::value)
+                .ok()
+                .filter(|nm| (588.0..590.0).contains(nm))
+                .unwrap_or(SODIUM_D_NM)),
+            line => Ok(line.wavelength().map_or(f64::NAN, Wavelength::nanometres)),
+        },
+        required: true,
+    },
+    Column {
+        word: "value",
+        headings: &[
+            "rotation",
+            "specific rotation",
+            "[α]",
+            "[a]",
+            "α",
+            "alpha",
+            "angle",
+            "molar rotation",
+            "[m]",
+        ],
+        parse: |text| parse_number(text.trim_end_matches(['°', ' '])).map(Printed::value),
+        required: true,
+    },
+    Column {
+        word: "uncertainty",
+        headings: &["u", "standard uncertainty", "sd", "±"],
+        parse: |text| parse_number(text.trim_end_matches(['°', ' '])).map(|u| u.value().abs()),
+        required: false,
+    },
+];
+
+/// Fits the dispersion of a table (CSV, XLSX) or of a JCAMP-DX curve.
+///
+/// # Errors
+/// When the file cannot be read or no value of it can be used.
+pub fn of_file(path: &Path, request: &DispersionRequest) -> Result<DispersionResult, DispersionError> {
+    let mut refused = Vec::new();
+    let mut unit = None;
+    let rows: Vec<(f64, bool, f64, Option<f64>)> = if is_jcamp(path)? {
+        let (text, _) = read_whole(path, None).map_err(SeriesFileError::Read)?;
+        let curve = jcamp::parse(&text).map_err(|error| DispersionError::Jcamp {
+            path: path.to_owned(),
+            error,
+        })?;
+        unit = Some(curve.y_unit.clone());
+        let (to_nm, is_vacuum): (fn(f64) -> f64, bool) = match curve.x_unit.to_uppercase().as_str() {
+            "NANOMETERS" | "NANOMETRES" | "NM" => (|x| x, request.is_vacuum),
+            "MICROMETERS" | "MICROMETRES" => (|x| x * 1e3, request.is_vacuum),
+            "1/CM" => (|x| 1e7 / x, true),
+            _ => return Err(DispersionError::Abscissa { unit: curve.x_unit }),
+        };
+        curve
+            .points
+            .iter()
+            .map(|&(x, y)| (to_nm(x), is_vacuum, y, None))
+            .collect()
+    } else {
+        let series = series::read(path, &COLUMNS, &request.mappings)?;
+        refused = series.refused;
+        series
+            .rows
+            .iter()
+            .filter_map(|row| Some((row.values[0]?, request.is_vacuum, row.values[1]?, row.values[2])))
+            .collect()
+    };
+    let points: Vec<DispersionPoint> = rows
+        .into_iter()
+        .filter_map(|(nm, is_vacuum, value, u)| {
+            let made = if is_vacuum {
+                Wavelength::in_vacuum(nm)
+            } else {
+                Wavelength::in_air(nm)
+            };
+            Some(DispersionPoint {
+                wavelength: made.ok()?,
+                rotation: SpecificRotation::from_conventional(value),
+                uncertainty: u
+                    .filter(|u| *u > 0.0)
+                    .map(SpecificRotation::from_conventional)
+                    .or(request.uncertainty),
+            })
+        })
+        .collect();
+    if points.is_empty() {
+        let detail = refused
+            .first()
+            .map(|row: &RefusedRow| format!(": line {}: {}", row.line, row.reason))
+            .unwrap_or_default();
+        return Err(DispersionError::Nothing { detail });
+    }
+    let mut made = result(&points, request)?;
+    made.refused = refused;
+    made.unit = unit;
+    Ok(made)
+}
+
+/// Whether the file begins as JCAMP-DX does.
+fn is_jcamp(path: &Path) -> Result<bool, DispersionError> {
+    use std::io::Read;
+    let mut head = Vec::new();
+    std::fs::File::open(path)
+        .and_then(|file| file.take(4096).read_to_end(&mut head))
+        .map_err(|error| SeriesFileError::Read(crate::exchange::rows::ReadError::io(path, error)))?;
+    Ok(jcamp::is_jcamp(&String::from_utf8_lossy(&head)))
+}
+
+/// Fits the dispersion of the values the library holds of a compound in one solvent.
+///
+/// Values of other sources, temperatures and concentrations are taken together, so their scatter is part of the
+/// uncertainty; specifications, drafts withdrawn, values kept out and those of unclear identity are left out.
+///
+/// # Errors
+/// When the library fails or holds no value that can be used.
+pub fn of_compound(
+    library: &Library,
+    compound: CompoundId,
+    solvent: Option<&Solvent>,
+    request: &DispersionRequest,
+) -> Result<DispersionResult, DispersionError> {
+    let of = library.compound(compound)?;
+    let mut points = Vec::new();
+    let mut entries = Vec::new();
+    let mut left_out = Vec::new();
+    for entry in library.entries(compound)? {
+        let conditions = Conditions::of(&entry.statement, of.molar_mass);
+        let wavelength = conditions.line.as_ref().and_then(SpectralLine::wavelength);
+        let is_here = match (solvent, &conditions.solvent) {
+            (None, _) => true,
+            (Some(asked), Some(found)) => kinship(asked, found) == Kinship::Same,
+            (Some(_), None) => false,
+        };
+        let reason = if entry.kind == EntryKind::Specification {
+            Some("a specification".to_owned())
+        } else if entry.state == ReviewState::Withdrawn {
+            Some("withdrawn".to_owned())
+        } else if entry.identity == Identity::Unclear || entry.kept_out.is_some() {
+            Some("kept out of pooling".to_owned())
+        } else if !is_here {
+            Some("in another solvent, or in none that is printed".to_owned())
+        } else if wavelength.is_none() {
+            Some("no line is printed".to_owned())
+        } else {
+            None
+        };
+        match (
+            reason,
+            wavelength,
+            value_of(&entry.statement, of.molar_mass, None, &ReadingWorth::default()),
+        ) {
+            (None, Some(wavelength), Ok((rotation, uncertainty))) => {
+                points.push(DispersionPoint {
+                    wavelength,
+                    rotation,
+                    uncertainty: Some(uncertainty),
+                });
+                entries.push(entry.id.0);
+            }
+            (Some(reason), ..) => left_out.push((entry.id.0, reason)),
+            (None, _, Err(error)) => left_out.push((entry.id.0, error.to_string())),
+            (None, None, Ok(_)) => {}
+        }
+    }
+    if points.is_empty() {
+        let detail = format!(": {} entries of {} were left out", left_out.len(), of.name);
+        return Err(DispersionError::Nothing { detail });
+    }
+    let mut made = result(&points, request)?;
+    made.entries = entries;
+    made.left_out = left_out;
+    Ok(made)
+}
+
+fn result(points: &[DispersionPoint], request: &DispersionRequest) -> Result<DispersionResult, DispersionError> {
+    let wavelength = |line: &SpectralLine| {
+        line.wavelength()
+            .ok_or_else(|| DispersionError::Line { line: line.to_string() })
+    };
+    let dispersion = analyse(points);
+    let mut predicted = Vec::new();
+    for line in &request.at {
+        let at = wavelength(line)?;
+        predicted.push((at, dispersion.at(at)));
+    }
+    let conversion = match &request.convert {
+        Some((from, to, value, u)) => {
+            let (from, to) = (wavelength(from)?, wavelength(to)?);
+            Some(LineConversion {
+                from,
+                to,
+                value: (*value, *u),
+                factor: dispersion.ratio(from, to),
+            })
+        }
+        None => None,
+    };
+    Ok(DispersionResult {
+        dispersion,
+        predicted,
+        conversion,
+        refused: Vec::new(),
+        entries: Vec::new(),
+        left_out: Vec::new(),
+        unit: None,
+    })
+}
+
+/// The medium in words.
+pub fn medium(wavelength: Wavelength) -> &'static str {
+    match wavelength.medium() {
+        Medium::Air => "air",
+        Medium::Vacuum => "vacuum",
+    }
+}
