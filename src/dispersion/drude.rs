@@ -13,7 +13,9 @@ pub struct DrudeTerm {
     pub strength: f64,
     /// Its standard uncertainty.
     pub strength_uncertainty: f64,
-    /// λ0, nm in vacuum.
+    /// λ0², µm²; below zero the term is a smooth background, no band.
+    pub band_square: f64,
+    /// λ0, nm in vacuum; 0 for a background.
     pub band_nm: f64,
     /// Its standard uncertainty.
     pub band_uncertainty: f64,
@@ -41,6 +43,9 @@ fn law(x: f64, p: &[Number]) -> Number {
 
 /// Bands tried for a start, nm.
 const BANDS_TRIED: std::ops::RangeInclusive<u32> = 5..=95;
+
+/// Squares tried for the start of a smooth background, µm².
+const BACKGROUNDS_TRIED: [f64; 4] = [-0.05, -0.4, -1.5, -5.0];
 
 /// Fits a law of one or two terms to points in order of wavelength.
 pub(super) fn fit_law(points: &[DispersionPoint], n_terms: usize) -> Result<Drude, LawError> {
@@ -71,8 +76,10 @@ pub(super) fn fit_law(points: &[DispersionPoint], n_terms: usize) -> Result<Drud
                 band_nm: band.sqrt() * 1e3,
             });
         }
-        // A band at zero within its uncertainty is one far in the ultraviolet: the inverse square law.
-        if band < 0.0 && -band > 2.0 * u {
+        // A band at zero within its uncertainty is one far in the ultraviolet: the inverse square law. Beside a true band, a
+        // second term with a square below zero is a smooth background, as measured tables need it (the constant of quartz).
+        let beside = n_terms > 1 && fit.parameters.chunks_exact(2).any(|term| term[1] > 0.0);
+        if band < 0.0 && !beside && -band > 2.0 * u {
             return Err(LawError::NoBand);
         }
     }
@@ -87,6 +94,7 @@ fn term(fit: &Fit, at: usize) -> DrudeTerm {
     DrudeTerm {
         strength: fit.parameters[2 * at],
         strength_uncertainty: fit.standard_uncertainty(2 * at),
+        band_square: fit.parameters[2 * at + 1],
         band_nm: band,
         // Near zero the slope of the root is without bound; the root of the uncertainty is the band it allows.
         band_uncertainty: if band * band > u_square {
@@ -126,7 +134,7 @@ fn start(values: &[Observation], shortest: f64, n_terms: usize) -> Option<Vec<f6
             consider(squares, vec![strength, a]);
             continue;
         }
-        for &b in &bands[..i] {
+        for &b in bands[..i].iter().chain(&BACKGROUNDS_TRIED) {
             let (mut ff, mut fg, mut gg, mut fy, mut gy) = (0.0, 0.0, 0.0, 0.0, 0.0);
             for value in values {
                 let w = weight(value);

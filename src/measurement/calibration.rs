@@ -110,8 +110,8 @@ const LEAST_VALUES: usize = 3;
 /// Difference of AICc below which the straight line is kept (Burnham and Anderson 2002, 2.6).
 const CLEARLY_BETTER: f64 = 2.0;
 
-/// The largest |ee| a reading is solved for: a little over one, for a pure sample read a little high.
-const MOST_EXCESS: f64 = 1.1;
+/// The largest |ee| there is; a pure sample read a little high is solved for this.
+const MOST_EXCESS: f64 = 1.0;
 
 fn law(e: f64, p: &[Number]) -> Number {
     match p {
@@ -240,7 +240,7 @@ impl Calibration {
 
     fn monotonic(&self) -> Result<(), CalibrationError> {
         let at_zero = slope_of(&self.fit.parameters, 0.0);
-        match (1..=110)
+        match (1..=100)
             .map(|percent| f64::from(percent) / 100.0)
             .find(|&e| slope_of(&self.fit.parameters, e) * at_zero <= 0.0)
         {

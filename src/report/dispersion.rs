@@ -198,10 +198,17 @@ pub fn show(made: &DispersionResult, page: &mut Page) {
     if let Some(law) = found.law() {
         for (at, term) in law.terms.iter().enumerate() {
             let strength = number::signed_with_uncertainty(term.strength, term.strength_uncertainty);
-            let band = number::with_uncertainty(term.band_nm, term.band_uncertainty);
+            let band = if term.band_square < 0.0 {
+                format!("a smooth background (λ0² {} µm²)", number::number(term.band_square, 3))
+            } else {
+                format!(
+                    "band λ0 {} nm",
+                    number::with_uncertainty(term.band_nm, term.band_uncertainty)
+                )
+            };
             page.field(
                 &format!("term {}", at + 1),
-                &format!("A {strength} (value × µm²), band λ0 {band} nm"),
+                &format!("A {strength} (value × µm²), {band}"),
             );
         }
         if let Some(scatter) = law.scatter() {
