@@ -31,6 +31,7 @@ mod log;
 mod measured;
 mod measurements;
 mod merge;
+mod plan;
 mod read;
 mod reduce;
 mod reading;
@@ -123,6 +124,8 @@ pub enum Command {
     Identify(Box<identify::IdentifyArguments>),
     /// List the measurements kept here, or show one with its readings
     Measurements(measurements::MeasurementsArguments),
+    /// Plan a measurement: conditions, cell and sample that make it comparable
+    Plan(Box<plan::PlanArguments>),
     /// Find compounds by name, number, formula or DOI
     Search(search::SearchArguments),
     /// Show everything the library knows of a compound
@@ -231,6 +234,7 @@ fn dispatch(arguments: &Arguments, session: &mut Session) -> Result<Outcome, Fai
         Command::Reduce(arguments) => reduce::run(arguments, session),
         Command::Identify(arguments) => identify::run(arguments, session),
         Command::Measurements(arguments) => measurements::run(arguments, session),
+        Command::Plan(arguments) => plan::run(arguments, session),
         Command::Search(arguments) => search::run(arguments, session),
         Command::Show(arguments) => show::run(arguments, session),
         Command::Read(arguments) => read::run(arguments, session),

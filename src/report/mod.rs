@@ -25,6 +25,7 @@ pub mod limits;
 pub mod measurements;
 pub mod merge;
 pub mod number;
+pub mod plan;
 pub mod plot;
 pub mod read;
 pub mod register;

@@ -16,6 +16,7 @@ pub mod measurements;
 pub mod register;
 pub mod reduce;
 pub mod measured;
+pub mod plan;
 pub mod resolve;
 pub mod review;
 pub mod search;

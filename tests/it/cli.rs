@@ -719,3 +719,68 @@ fn identify_answers_and_refuses() {
     assert_eq!(biot.run(&[&value[..], &["--formula", "Xx9"]].concat()).code, 2);
     assert_eq!(biot.run(&["identify", "--solvent", "EtOH"]).code, 2);
 }
+
+/// What a plan foretells is what a check states of a measurement made as planned.
+#[test]
+fn a_plan_foretells_what_a_check_then_states() {
+    let program = Biot::reading();
+    let (code, plan) = program.json(&[
+        "plan",
+        "L-proline",
+        "--cell",
+        "100 mm",
+        "--volume",
+        "10 mL",
+        "--angle-uncertainty",
+        "0.004",
+    ]);
+    assert_eq!(code, 0);
+    let best = &plan["proposals"][0];
+    let cell = &best["cells"][0];
+    let c = best["conc_g_per_100ml"].as_f64().unwrap();
+    let solvent = best["solvent"].as_str().unwrap();
+    let line = best["line"].as_str().unwrap();
+    let temperature = best["temperature_c"].to_string();
+    let angle = format!("--angle={}", cell["expected_angle"]);
+    let mass = format!("{} g", c / 10.0);
+    let (code, check) = program.json(&[
+        "check",
+        "L-proline",
+        &angle,
+        "--uncertainty",
+        "0.004",
+        "--cell",
+        "100 mm",
+        "--mass",
+        &mass,
+        "--volume",
+        "10 mL",
+        "--solvent",
+        solvent,
+        "--temp",
+        &temperature,
+        "--line",
+        line,
+    ]);
+    assert_eq!(code, 0, "{check}");
+    let close = |a: &serde_json::Value, b: &serde_json::Value| {
+        let (a, b) = (a.as_f64().unwrap(), b.as_f64().unwrap());
+        (a - b).abs() < 1e-9 * b.abs().max(1.0)
+    };
+    assert!(close(
+        &check["measured"]["standard_uncertainty"],
+        &cell["value_uncertainty"]
+    ));
+    assert!(close(&check["pooled"]["value"], &best["expected_value"]));
+    // The interval a check prints is that of the same posterior: about four standard deviations wide.
+    let interval = &check["optical_purity"]["bounded95"];
+    let width = interval[1].as_f64().unwrap() - interval[0].as_f64().unwrap();
+    let foretold = cell["purity_uncertainty"].as_f64().unwrap();
+    assert!((width / foretold - 3.6).abs() < 0.5, "{width} {foretold}");
+    assert!(!plan["checklist"].as_array().unwrap().is_empty());
+
+    let (code, nothing) = program.json(&["plan", "dextrose"]);
+    assert_eq!((code, nothing["proposals"].as_array().map(Vec::len)), (0, Some(0)));
+    let (code, _) = program.json(&["plan", "L-proline", "--wanted", "0%"]);
+    assert_eq!(code, 2);
+}

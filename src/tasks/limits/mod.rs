@@ -288,6 +288,7 @@ pub fn with_reading(mut sample: Sample, reading: Reading, uncertainty: Option<f6
                 Some(u) => stated(rotation, SpecificRotation::from_conventional(u), concentration),
                 None => of_value(rotation, value.half_last_digit(), concentration, sample.cell, &defaults),
             };
+            sample.degrees_of_freedom = reduced.degrees_of_freedom;
             sample.specific = Some((reduced.value, reduced.uncertainty));
         }
         Reading::Angle(angle) => {

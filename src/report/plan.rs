@@ -1,0 +1,163 @@
+//! A plan in words and tables.
+
+use super::number;
+use super::page::Page;
+use super::table::{Column, Table};
+use crate::tasks::plan::{PlanResult, ProposalShown};
+
+/// Most proposals that are listed in words.
+const MOST_LISTED: usize = 6;
+
+/// Writes a plan.
+pub fn show(result: &PlanResult, page: &mut Page) {
+    page.heading(&format!("{} · plan", result.name));
+    let Some(first) = result.proposals.first() else {
+        for note in &result.notes {
+            page.paragraph(note);
+        }
+        return;
+    };
+    page.paragraph(&format!(
+        "Measure in {}. {} of {} close to that; the enantiopure compound is expected at {} (95 % {}).",
+        conditions(first),
+        match first.references_close {
+            0 => "None".to_owned(),
+            n => n.to_string(),
+        },
+        match first.references_used {
+            1 => "1 reference stands".to_owned(),
+            n => format!("{n} references stand"),
+        },
+        number::signed(first.expected_value, 1),
+        number::interval(first.interval95[0], first.interval95[1])
+    ));
+    page.gap();
+    cells(result, first, page);
+    for line in &result.other_lines {
+        page.point(&format!(
+            "At {} the rotation is about {} times larger ({} close references).",
+            line.line,
+            number::number(line.times_larger, 1),
+            line.references_close
+        ));
+    }
+    if result.other_lines.is_empty() {
+        page.point(
+            "No value at another line in this solvent: a shorter line (546, 436, 365 nm) usually rotates more, but could not be \
+             compared.",
+        );
+    }
+    for note in &result.notes {
+        page.point(note);
+    }
+    proposals(result, page);
+    page.heading("At the bench");
+    for item in &result.checklist {
+        page.point(&item.sentence);
+    }
+    if !result.cautions.is_empty() {
+        page.heading("Cautions");
+        for caution in &result.cautions {
+            page.point(caution);
+        }
+    }
+}
+
+fn conditions(proposal: &ProposalShown) -> String {
+    let mut parts = vec![proposal.solvent.clone().unwrap_or_default()];
+    parts.extend(proposal.conc_g_per_100ml.map(|c| format!("c {}", short(c))));
+    parts.extend(proposal.temperature_c.map(|t| format!("{} °C", short(t))));
+    parts.extend(proposal.line.as_ref().map(|line| {
+        if line.parse::<f64>().is_ok() {
+            format!("{line} nm")
+        } else {
+            line.clone()
+        }
+    }));
+    parts.join(", ")
+}
+
+/// A number in at most three significant digits.
+fn short(value: f64) -> String {
+    let factor = 10f64.powf((2.0 - value.abs().max(1e-9).log10().floor()).clamp(0.0, 6.0));
+    format!("{}", (value * factor).round() / factor)
+}
+
+fn cells(result: &PlanResult, proposal: &ProposalShown, page: &mut Page) {
+    let mut table = Table::new(&[
+        Column::Number("cell"),
+        Column::Number("angle"),
+        Column::Text("95 %"),
+        Column::Number("u of [α]"),
+        Column::Number("u of p"),
+        Column::Number("by measuring"),
+        Column::Text("for the u wanted"),
+    ]);
+    for cell in &proposal.cells {
+        let needed = match (cell.concentration_needed, cell.mass_needed) {
+            (Some(c), Some(mass)) => format!("c {} ({} mg)", short(c), short(1e3 * mass)),
+            (Some(c), None) => format!("c {}", short(c)),
+            (None, _) if proposal.conc_g_per_100ml.is_none() => String::new(),
+            (None, _) => "out of reach".to_owned(),
+        };
+        table.row([
+            format!("{} mm", short(cell.cell_mm)),
+            format!(
+                "{}°{}",
+                number::signed(cell.expected_angle, 3),
+                if cell.beyond_90 { " PAST ±90°" } else { "" }
+            ),
+            format!(
+                "{}°",
+                number::interval(cell.expected_angle95[0], cell.expected_angle95[1])
+            ),
+            number::number(cell.value_uncertainty, 2),
+            number::percent(cell.purity_uncertainty),
+            number::percent(cell.share_of_measurement),
+            needed,
+        ]);
+    }
+    page.table(&table);
+    page.note(&format!(
+        "For a sample of {} optical purity and an angle good to {}°; u are standard uncertainties, u of p the one a \
+         check would state; wanted: {}. \"By measuring\" is the share of the measurement, the rest is the references'.",
+        number::percent(result.expected_purity),
+        short(result.angle_uncertainty),
+        number::percent(result.wanted)
+    ));
+}
+
+fn proposals(result: &PlanResult, page: &mut Page) {
+    if result.proposals.len() < 2 {
+        return;
+    }
+    page.heading("Other conditions");
+    let mut table = Table::new(&[
+        Column::Text("conditions"),
+        Column::Number("expected"),
+        Column::Number("u of p"),
+        Column::Number("close"),
+        Column::Number("sources"),
+        Column::Text("chosen here"),
+    ]);
+    for proposal in result.proposals.iter().take(MOST_LISTED) {
+        let best = proposal
+            .cells
+            .iter()
+            .map(|cell| cell.purity_uncertainty)
+            .fold(f64::INFINITY, f64::min);
+        table.row([
+            conditions(proposal),
+            number::signed(proposal.expected_value, 1),
+            number::percent(best),
+            proposal.references_close.to_string(),
+            proposal.independent_sources.to_string(),
+            proposal.chosen.join(", "),
+        ]);
+    }
+    page.table(&table);
+    let more = result.proposals.len().saturating_sub(MOST_LISTED);
+    if more > 0 {
+        page.note(&format!("{more} more; --json lists all."));
+    }
+}
