@@ -293,7 +293,7 @@ fn read_text(bytes: &[u8]) -> u64 {
                 s.form.is_some(),
                 s.time_note.is_some(),
             ),
-            s.doubts.iter().map(|doubt| doubt.len()).collect::<Vec<_>>(),
+            s.doubts.iter().map(String::len).collect::<Vec<_>>(),
         ));
         if shapes.len() > 20 {
             break;
