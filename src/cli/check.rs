@@ -20,6 +20,8 @@ use std::path::{Path, PathBuf};
 /// Arguments of `biot check`.
 #[derive(Debug, Args)]
 #[command(
+    override_usage = "biot check COMPOUND (--value NUMBER | --angle ANGLE | --measurement NUMBER) [OPTIONS]\n       \
+                      biot check --batch FILE [OPTIONS]",
     group = ArgGroup::new("measured").args(["value", "angle", "batch", "measurement"]).required(true),
     after_help = "Examples:\n  \
     biot check \"L-menthol\" --value -49.1 --solvent EtOH --conc 5 --temp 20 --line D\n  \

@@ -370,7 +370,7 @@ mod tests {
         check("1, 4-dioxane", None);
         check("1,4-dioxane)", Some(("dioxane", 11)));
         check("N, N-dimethylformamide", Some(("DMF", 22)));
-        check("水溶液", Some(("H2O", 3)));
+        check("水溶液", Some(("H2O", 9)));
         check("(CH3)2CO", Some(("acetone", 8)));
         check("(CH_3)_2CO", Some(("acetone", 10)));
         check("(CH2Cl)2", Some(("1,2-dichloroethane", 8)));
