@@ -119,10 +119,18 @@ pub fn plan(references: &[Reference], fixed: &Fixed, bench: &Bench, model: &Mode
         .into_iter()
         .filter_map(|(conditions, chosen)| propose(references, conditions, chosen, bench, model))
         .collect();
+    // Uncertainties within a tenth of each other are alike: then more close references decide, then the milder solvent.
+    let step = |proposal: &Proposal| (proposal.best().ln() / 1.1f64.ln()).round();
+    let cautions = |proposal: &Proposal| {
+        let solvent = proposal.conditions.solvent.as_ref();
+        solvent.map_or(0, |solvent| solvent.cautions().len())
+    };
     proposals.sort_by(|a, b| {
-        a.best()
-            .total_cmp(&b.best())
+        step(a)
+            .total_cmp(&step(b))
             .then(b.references_close.cmp(&a.references_close))
+            .then(cautions(a).cmp(&cautions(b)))
+            .then(a.best().total_cmp(&b.best()))
     });
     proposals
 }
