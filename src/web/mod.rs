@@ -1,7 +1,7 @@
 //! The same in a browser, and for programs over HTTP: pages and a JSON interface over [`crate::tasks`].
 //!
-//! Start reading at [`server`], which binds and runs. [`guard`] decides what may come in and what every answer carries,
-//! [`app`] holds the connections to the library, [`fields`] reads what was typed, [`check`] and [`pages`] draw, [`api`]
+//! Start reading at `server`, which binds and runs. `guard` decides what may come in and what every answer carries,
+//! `app` holds the connections to the library, `fields` reads what was typed, `check` and `pages` draw, `api`
 //! answers programs. Pages are made on the server and work without scripts; nothing comes from outside.
 
 mod api;
