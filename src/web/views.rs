@@ -76,7 +76,7 @@ pub(super) struct HitRow {
 
 /// Search.
 #[derive(Template, Default)]
-#[template(path = "search.html")]
+#[template(path = "search.html", config = "src/web/askama.toml")]
 pub(super) struct SearchPage {
     pub(super) frame: Frame,
     pub(super) text: String,
@@ -107,7 +107,7 @@ pub(super) struct SourceRow {
 
 /// A compound.
 #[derive(Template, Default)]
-#[template(path = "compound.html")]
+#[template(path = "compound.html", config = "src/web/askama.toml")]
 pub(super) struct CompoundPage {
     pub(super) frame: Frame,
     pub(super) id: i64,
@@ -123,7 +123,7 @@ pub(super) struct CompoundPage {
 
 /// The form of a check, with what was wrong in it.
 #[derive(Template, Default)]
-#[template(path = "check.html")]
+#[template(path = "check.html", config = "src/web/askama.toml")]
 pub(super) struct CheckPage {
     pub(super) frame: Frame,
     pub(super) fields: CheckFields,
@@ -161,7 +161,7 @@ pub(super) struct CauseRow {
 
 /// The result of a check.
 #[derive(Template, Default)]
-#[template(path = "result.html")]
+#[template(path = "result.html", config = "src/web/askama.toml")]
 pub(super) struct ResultPage {
     pub(super) frame: Frame,
     pub(super) compound: i64,
@@ -202,7 +202,7 @@ pub(super) struct FoundRow {
 
 /// Reading a text.
 #[derive(Template, Default)]
-#[template(path = "read.html")]
+#[template(path = "read.html", config = "src/web/askama.toml")]
 pub(super) struct ReadPage {
     pub(super) frame: Frame,
     pub(super) text: String,
@@ -214,7 +214,7 @@ pub(super) struct ReadPage {
 
 /// What was stored.
 #[derive(Template, Default)]
-#[template(path = "done.html")]
+#[template(path = "done.html", config = "src/web/askama.toml")]
 pub(super) struct DonePage {
     pub(super) frame: Frame,
     pub(super) sentences: Vec<String>,
@@ -224,7 +224,7 @@ pub(super) struct DonePage {
 
 /// An entry, to be looked at and mended.
 #[derive(Template, Default)]
-#[template(path = "entry.html")]
+#[template(path = "entry.html", config = "src/web/askama.toml")]
 pub(super) struct EntryPage {
     pub(super) frame: Frame,
     pub(super) id: i64,
@@ -255,7 +255,7 @@ pub(super) struct WaitingRow {
 
 /// The drafts that wait.
 #[derive(Template, Default)]
-#[template(path = "review.html")]
+#[template(path = "review.html", config = "src/web/askama.toml")]
 pub(super) struct ReviewPage {
     pub(super) frame: Frame,
     pub(super) drafts: u64,
@@ -264,7 +264,7 @@ pub(super) struct ReviewPage {
 
 /// The form of a second keying. It is not given what was keyed first.
 #[derive(Template, Default)]
-#[template(path = "key.html")]
+#[template(path = "key.html", config = "src/web/askama.toml")]
 pub(super) struct KeyPage {
     pub(super) frame: Frame,
     pub(super) entry: i64,
@@ -287,7 +287,7 @@ pub(super) struct FindingRow {
 
 /// What the audit found.
 #[derive(Template, Default)]
-#[template(path = "audit.html")]
+#[template(path = "audit.html", config = "src/web/askama.toml")]
 pub(super) struct AuditPage {
     pub(super) frame: Frame,
     pub(super) scope: String,
@@ -316,7 +316,7 @@ pub(super) struct CandidateRow {
 }
 
 #[derive(Template)]
-#[template(path = "problem.html")]
+#[template(path = "problem.html", config = "src/web/askama.toml")]
 struct ProblemPage {
     frame: Frame,
     problem: Problem,
