@@ -6,7 +6,7 @@ use std::path::PathBuf;
 #[derive(Debug, thiserror::Error)]
 pub enum LibraryError {
     /// No file is there.
-    #[error("there is no library at {path}; create one with `biot init` or name another with --library")]
+    #[error("there is no library at {path}; name another with --library, or let biot info make one there")]
     NotFound {
         /// The path asked for.
         path: PathBuf,
