@@ -197,13 +197,17 @@ impl Part {
 impl Multiplier {
     const ONE: Multiplier = Multiplier { over: 1, under: 1 };
 
+    /// The largest multiplier: its written form, with up to three decimals, stays within [`MAX_COUNT`].
+    const MOST: u32 = MAX_COUNT / 1000;
+
     /// A reduced fraction; `None` when it is zero or out of range.
     fn new(over: u32, under: u32) -> Option<Multiplier> {
         let (mut a, mut b) = (over, under);
         while b != 0 {
             (a, b) = (b, a % b);
         }
-        (over > 0 && under > 0 && over <= MAX_COUNT && under <= MAX_COUNT).then(|| Multiplier {
+        let within = over > 0 && under > 0 && over <= MAX_COUNT && under <= MAX_COUNT && over / Self::MOST <= under;
+        within.then(|| Multiplier {
             over: over / a,
             under: under / a,
         })

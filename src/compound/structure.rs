@@ -98,7 +98,7 @@ impl Structure {
     ///
     /// # Errors
     /// [`StructureError`] for a string that is not understood, has open places (`*`), more than 1,023 atoms or 20,000
-    /// bytes, or for which InChI has no text.
+    /// bytes, or for which InChI has no text that is read back as the same structure.
     pub fn from_smiles(smiles: &str) -> Result<Structure, StructureError> {
         let molecule = smiles::read(smiles)?;
         let failed = |error: inchi::InchiError| StructureError::Library {
@@ -107,7 +107,15 @@ impl Structure {
         };
         let inchi = molecule.to_inchi(standard()).map_err(failed)?.into_inchi();
         let all = molecule.to_inchi(with_every_element()).map_err(failed)?.into_inchi();
-        Structure::assemble(Inchi::trusted(inchi), &Inchi::trusted(all))
+        let structure = Structure::assemble(Inchi::trusted(inchi), &Inchi::trusted(all))?;
+        // What the library writes but cannot read again (chains of hundreds of atoms) could be stored and never restored.
+        match Structure::from_inchi(structure.inchi.as_str()) {
+            Ok(again) if again.key == structure.key => Ok(structure),
+            _ => Err(StructureError::Library {
+                structure: smiles::shortened(smiles),
+                reason: "its InChI is not read back as the same structure".to_string(),
+            }),
+        }
     }
 
     /// Reads a standard InChI; the text is normalised by a round trip through the InChI library.
