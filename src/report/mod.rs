@@ -30,6 +30,7 @@ pub mod plot;
 pub mod read;
 pub mod register;
 pub mod reduce;
+pub mod result;
 pub mod review;
 pub mod search;
 pub mod selfcheck;

@@ -4,41 +4,18 @@ use super::app::App;
 use super::fields::{CheckFields, field};
 use super::guard::Visitor;
 use super::pages::{compound_of, source_rows};
-use super::views::{
-    AspectCell, CauseRow, CheckPage, Frame, Grid, Plot, Problem, ReferenceRow, ResultPage, html, status,
-};
-use crate::compare::{Aspect, Conditions, Size, VerdictCode};
+use super::views::{CheckPage, Frame, Grid, Plot, Problem, ResultPage, html, status};
+use crate::compare::Conditions;
 use crate::library::{EntryId, Library, Source};
-use crate::notation::{self, Style};
-use crate::quantity::{self, Printed};
+use crate::quantity;
 use crate::report::failure::Failure;
-use crate::report::svg::{self, Bar};
-use crate::report::{check as words, number};
-use crate::statement::{PrintedConcentration, Sign, StatedTemperature, Statement};
+use crate::report::{result as rows, svg};
 use crate::tasks::check::{CheckRequest, CheckResult, CheckSettings, EXCESS_UNCERTAINTY, check, mirror_of};
 use axum::Extension;
 use axum::extract::{Query, State};
 use axum::http::{StatusCode, Uri};
 use axum::response::Response;
 use std::sync::Arc;
-
-/// Most references that are drawn; the table has them all.
-const MOST_DRAWN: usize = 20;
-/// Most classes of causes that are listed, and the least probability of one that is listed after the first.
-const MOST_CAUSES: usize = 5;
-const LEAST_CAUSE: f64 = 0.01;
-/// The aspects of the grid of differences.
-const ASPECTS: [(Aspect, &str); 7] = [
-    (Aspect::Solvent, "solvent"),
-    (Aspect::Concentration, "c"),
-    (Aspect::Temperature, "T"),
-    (Aspect::Line, "line"),
-    (Aspect::Form, "form"),
-    (Aspect::Stage, "stage"),
-    (Aspect::Basis, "basis"),
-];
-/// The unit of specific rotation.
-const UNIT: &str = "deg mL g⁻¹ dm⁻¹";
 
 /// The request that fields make.
 ///
@@ -173,25 +150,20 @@ pub(super) fn percent_encoded(text: &str) -> String {
 }
 
 fn shown(frame: Frame, result: &CheckResult, sources: &[(Source, Vec<i64>)], fields: CheckFields) -> ResultPage {
-    let references: Vec<ReferenceRow> = result.references.iter().map(reference_row).collect();
+    let references = result.references.iter().map(rows::reference_row).collect();
     ResultPage {
         frame,
         compound: result.compound.id,
         name: result.compound.name.clone(),
         code: result.verdict.code.as_str().to_owned(),
-        tone: match result.verdict.code {
-            VerdictCode::Agrees => "good",
-            VerdictCode::Opposite | VerdictCode::Exceeds => "bad",
-            VerdictCode::Lower | VerdictCode::NearZero | VerdictCode::SourcesDisagree => "warn",
-            VerdictCode::NoBasis | VerdictCode::Undecided => "open",
-        },
+        tone: rows::tone(result.verdict.code),
         sentence: result.verdict.sentence.clone(),
-        facts: facts(result),
+        facts: rows::facts(result),
         plot: number_line(result),
         has_mirror: result.references.iter().any(|r| r.mirror_image),
-        aspects: ASPECTS.iter().map(|(_, name)| *name).collect(),
+        aspects: rows::ASPECTS.iter().map(|(_, name)| *name).collect(),
         references,
-        causes: causes(result),
+        causes: rows::causes(result),
         meanings: (result.excess_check.iter().flat_map(|excess| &excess.meanings))
             .map(|meaning| (meaning.sentence.clone(), meaning.how_to_tell.clone()))
             .collect(),
@@ -200,274 +172,36 @@ fn shown(frame: Frame, result: &CheckResult, sources: &[(Source, Vec<i64>)], fie
         journal: journal(&fields, result),
         budget: Grid {
             caption: "Where the uncertainty of the measurement comes from".to_owned(),
-            heads: vec!["input", "standard uncertainty", "share of the variance"],
-            rows: (result.measured.budget.iter())
-                .map(|line| {
-                    let assumed = if line.assumed { " (assumed)" } else { "" };
-                    vec![
-                        line.source.clone(),
-                        format!("{}{assumed}", line.in_words()),
-                        number::percent(line.share),
-                    ]
-                })
-                .collect(),
+            heads: rows::BUDGET_HEADS.to_vec(),
+            rows: rows::budget_rows(result),
         },
         fields,
     }
 }
-
-fn facts(result: &CheckResult) -> Vec<(&'static str, String)> {
-    let measured = &result.measured;
-    let mut facts = vec![
-        (
-            "Measured",
-            format!(
-                "{} {UNIT}",
-                number::signed_with_uncertainty(measured.value, measured.standard_uncertainty)
-            ),
-        ),
-        ("Conditions", words::conditions(&measured.conditions)),
-    ];
-    if let Some(pooled) = &result.pooled {
-        facts.push((
-            "Expected, enantiopure",
-            format!(
-                "{}; 95 % {}",
-                number::signed_with_uncertainty(pooled.value, pooled.standard_uncertainty),
-                number::interval(pooled.interval95[0], pooled.interval95[1])
-            ),
-        ));
-        facts.push((
-            "Rests on",
-            format!(
-                "{} of {} references, {} independent source{}{}",
-                pooled.entries_used,
-                result.references.len(),
-                pooled.independent_sources,
-                if pooled.independent_sources == 1 { "" } else { "s" },
-                if pooled.driven_by_prior {
-                    "; the spread between sources is taken from the prior"
-                } else {
-                    ""
-                }
-            ),
-        ));
-    }
-    if let Some(purity) = &result.optical_purity {
-        facts.push((
-            "Optical purity",
-            format!(
-                "{} (95 % from {} to {})",
-                number::percent(purity.bounded),
-                number::percent(purity.bounded95[0]),
-                number::percent(purity.bounded95[1])
-            ),
-        ));
-    }
-    if let Some(excess) = &result.excess_check {
-        let ee = format!("ee {}", number::percent(excess.excess));
-        let told = match (&excess.agreement, excess.expected_value, excess.expected95) {
-            (Some(agreement), Some(value), Some([low, high])) => format!(
-                "{ee} leads to expect {} (95 % {}): rotation and ee {}",
-                number::signed(value, 1),
-                number::interval(low, high),
-                if agreement.agrees { "agree" } else { "do not agree" }
-            ),
-            _ => format!("{ee}; there is no reference to compare it with"),
-        };
-        facts.push(("Other method", told));
-    }
-    facts
-}
-
 fn number_line(result: &CheckResult) -> Plot {
-    const Z: f64 = 1.96;
-    let measured = &result.measured;
-    let around = |value: f64, u: f64| [value - Z * u, value + Z * u];
-    let mut bars = vec![Bar {
-        label: "measured".to_owned(),
-        class: "measured",
-        value: Some(measured.value),
-        ends: around(measured.value, measured.standard_uncertainty),
-    }];
-    if let Some(pooled) = &result.pooled {
-        bars.push(Bar {
-            label: "pooled".to_owned(),
-            class: "pooled",
-            value: Some(pooled.value),
-            ends: pooled.interval95,
-        });
-    }
-    if let Some(band) = result.comparison_band95 {
-        bars.push(Bar {
-            label: "prediction band".to_owned(),
-            class: "band",
-            value: None,
-            ends: band,
-        });
-    }
-    for reference in result.references.iter().filter(|r| r.used).take(MOST_DRAWN) {
-        if let (Some(value), Some(own)) = (reference.value_here, reference.own_uncertainty) {
-            bars.push(Bar {
-                label: format!(
-                    "#{}{}",
-                    reference.entry,
-                    if reference.mirror_image { " mirror" } else { "" }
-                ),
-                class: if reference.mirror_image { "mirror" } else { "reference" },
-                value: Some(value),
-                ends: around(value, own),
-            });
-        }
-    }
-    let title = format!("Measured value and references of {}", result.compound.name);
+    let bars = rows::bars(result);
+    let title = rows::bars_title(result);
     Plot {
-        svg: svg::number_line(
-            "number-line",
-            &title,
-            &format!("[α] at the measurement's conditions / {UNIT}"),
-            &bars,
-        ),
+        svg: svg::number_line("number-line", &title, &rows::bars_axis(), &bars),
         grid: Grid {
             caption: "The numbers of the drawing".to_owned(),
-            heads: vec!["row", "value", "95 % from", "to"],
-            rows: bars
-                .iter()
-                .map(|bar| {
-                    vec![
-                        bar.label.clone(),
-                        bar.value.map(|value| number::signed(value, 2)).unwrap_or_default(),
-                        number::signed(bar.ends[0], 2),
-                        number::signed(bar.ends[1], 2),
-                    ]
-                })
-                .collect(),
+            heads: rows::BAR_HEADS.to_vec(),
+            rows: bars.iter().map(rows::bar_row).collect(),
         },
         title,
     }
 }
 
-fn reference_row(reference: &crate::tasks::check::ReferenceShown) -> ReferenceRow {
-    let cells = ASPECTS
-        .iter()
-        .map(|(aspect, name)| {
-            let Some(difference) = reference.differences.iter().find(|d| d.aspect == *aspect) else {
-                return AspectCell {
-                    class: "same",
-                    words: String::new(),
-                    detail: String::new(),
-                };
-            };
-            let percent = 100.0 * difference.relative_effect;
-            let size = match percent {
-                p if p < 0.5 => "<1 %".to_owned(),
-                p if p > 100.0 => ">100 %".to_owned(),
-                p => format!("±{p:.0} %"),
-            };
-            let of = |text: &Option<String>| text.clone().unwrap_or_else(|| "?".to_owned());
-            let detail = format!(
-                "{name}: measured {}, reference {}",
-                of(&difference.measured),
-                of(&difference.reference)
-            );
-            let (class, words) = match difference.size {
-                Size::None => ("same", "=".to_owned()),
-                Size::Small => ("small", size),
-                Size::Large => ("large", size),
-                Size::Unknown => ("unknown", format!("? {size}")),
-            };
-            AspectCell { class, words, detail }
-        })
-        .collect();
-    let mut notes: Vec<String> = Vec::new();
-    if reference.state == "draft" {
-        notes.push(if reference.used { "draft, counts less" } else { "draft" }.to_owned());
-    }
-    notes.extend(reference.reason.clone());
-    if reference.used
-        && let Some(gross) = reference.gross_error_probability.filter(|gross| *gross > 0.1)
-    {
-        notes.push(format!("{} likely a gross error", number::percent(gross)));
-    }
-    ReferenceRow {
-        entry: reference.entry,
-        value: reference
-            .value
-            .map(|value| number::signed(value, 1))
-            .unwrap_or_default(),
-        mirror: reference.mirror_image,
-        weight: if reference.used {
-            number::number(100.0 * reference.weight, 0) + " %"
-        } else {
-            "not used".to_owned()
-        },
-        cells,
-        conditions: words::conditions(&reference.conditions),
-        note: notes.join("; "),
-        used: reference.used,
-    }
-}
-
-fn causes(result: &CheckResult) -> Vec<CauseRow> {
-    if result.verdict.code == VerdictCode::Agrees {
-        return Vec::new();
-    }
-    let n_classes = result.causes.last().map_or(0, |cause| cause.class);
-    let mut rows = Vec::new();
-    for class in 1..=n_classes.min(MOST_CAUSES) {
-        let members = || result.causes.iter().filter(|cause| cause.class == class);
-        let together: f64 = members().map(|cause| cause.probability).sum();
-        if together < LEAST_CAUSE && class > 1 {
-            break;
-        }
-        rows.push(CauseRow {
-            share: number::percent(together),
-            members: members()
-                .filter(|cause| cause.probability >= 0.05 * together)
-                .map(|cause| (cause.sentence.clone(), cause.how_to_tell.clone()))
-                .collect(),
-        });
-    }
-    rows
-}
-
-/// The measured value as a journal prints it, from what was typed; nothing is filled in.
+/// The measured value as a journal prints it, with the digits of the temperature as typed.
 fn journal(fields: &CheckFields, result: &CheckResult) -> String {
     let Ok(given) = fields.measured() else {
         return String::new();
     };
-    let value = given
-        .value
-        .unwrap_or_else(|| Printed::new((result.measured.value * 10.0).round() / 10.0, 1));
-    let concentration = given.conc.map(|stated| PrintedConcentration {
-        low: stated.value,
-        high: None,
-        unit: stated.unit,
-        unit_printed: true,
+    let plain = fields.temp.trim().trim_end_matches(['C', '°', ' ']);
+    let typed = quantity::parse_number(plain).ok().filter(|typed| {
+        given
+            .temperature
+            .is_some_and(|t| (typed.value() - t.celsius()).abs() < 1e-9)
     });
-    let statement = Statement {
-        value: Some(value),
-        sign: Sign::Stated,
-        temperature: given.temperature.map(|t| {
-            let plain = fields.temp.trim().trim_end_matches(['C', '°', ' ']);
-            let celsius = t.celsius();
-            let typed = quantity::parse_number(plain)
-                .ok()
-                .filter(|typed| (typed.value() - celsius).abs() < 1e-9);
-            StatedTemperature::At(typed.unwrap_or_else(|| Printed::new((celsius * 10.0).round() / 10.0, 1)))
-        }),
-        line: given.line,
-        solvent: given.solvent,
-        concentration: concentration.or_else(|| {
-            let c = result.measured.conditions.conc_g_per_100ml?;
-            Some(PrintedConcentration {
-                low: Printed::new((c * 100.0).round() / 100.0, 2),
-                high: None,
-                unit: crate::quantity::ConcentrationUnit::GramsPer100Millilitres,
-                unit_printed: true,
-            })
-        }),
-        ..Statement::default()
-    };
-    notation::write(&statement, Style::Plain).unwrap_or_default()
+    rows::journal(&given, typed, result)
 }

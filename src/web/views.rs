@@ -4,6 +4,7 @@ use super::app::App;
 use super::fields::{CheckFields, StatementFields};
 use super::guard::Visitor;
 use crate::report::failure::{Candidate, Failure, Fault};
+use crate::report::result::{CauseRow, ReferenceRow};
 use askama::Template;
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
@@ -128,35 +129,6 @@ pub(super) struct CheckPage {
     pub(super) frame: Frame,
     pub(super) fields: CheckFields,
     pub(super) problem: Option<Problem>,
-}
-
-/// A reference of a check.
-#[derive(Clone, Debug, Default)]
-pub(super) struct ReferenceRow {
-    pub(super) entry: i64,
-    pub(super) value: String,
-    pub(super) mirror: bool,
-    pub(super) weight: String,
-    pub(super) cells: Vec<AspectCell>,
-    pub(super) conditions: String,
-    pub(super) note: String,
-    pub(super) used: bool,
-}
-
-/// How a reference differs in one aspect.
-#[derive(Clone, Debug, Default)]
-pub(super) struct AspectCell {
-    /// `same`, `small`, `large` or `unknown`.
-    pub(super) class: &'static str,
-    pub(super) words: String,
-    pub(super) detail: String,
-}
-
-/// What may explain a value: one class of causes.
-#[derive(Clone, Debug, Default)]
-pub(super) struct CauseRow {
-    pub(super) share: String,
-    pub(super) members: Vec<(String, String)>,
 }
 
 /// The result of a check.
