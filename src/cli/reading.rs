@@ -2,8 +2,9 @@
 
 use super::Failure;
 use super::failure::file_failure;
-use crate::exchange::mapping::{Mapping, MappingError};
-use crate::exchange::rows::{Format, ReadError, ReadOptions};
+use crate::exchange::mapping::Mapping;
+use crate::exchange::rows::{Format, ReadOptions};
+use crate::exchange::spreadsheet_bounds::SpreadsheetBounds;
 use clap::{Args, ValueEnum};
 use std::fs;
 use std::path::PathBuf;
@@ -77,7 +78,7 @@ impl ReadingArguments {
             encoding: self.encoding.clone(),
             delimiter: self.delimiter,
             sheet: self.sheet.clone(),
-            most_unpacked: None,
+            bounds: SpreadsheetBounds::OWN_FILE,
         }
     }
 
@@ -110,30 +111,5 @@ fn delimiter(text: &str) -> Result<char, String> {
     match (chars.next(), chars.next()) {
         (Some(c), None) if c.is_ascii() && !matches!(c, '"' | '\n' | '\r') => Ok(c),
         _ => Err("a delimiter is one ASCII character, or tab".to_owned()),
-    }
-}
-
-impl From<ReadError> for Failure {
-    fn from(error: ReadError) -> Self {
-        let code = match error {
-            ReadError::Io { .. } => "file",
-            ReadError::Format { .. } => "format",
-            ReadError::Empty { .. } => "empty-file",
-            ReadError::NoHeadings { .. } => "no-headings",
-            ReadError::Columns { .. } => "too-many-columns",
-            ReadError::Encoding { .. } => "encoding",
-            ReadError::Spreadsheet { .. } => "damaged-spreadsheet",
-            ReadError::Sheet { .. } => "no-sheet",
-            ReadError::TooLarge { .. } => "too-large",
-        };
-        Self::usage(code, "")
-            .told(&error.to_string())
-            .at(error.path().display().to_string())
-    }
-}
-
-impl From<MappingError> for Failure {
-    fn from(error: MappingError) -> Self {
-        Self::usage("mapping", "").told(&error.to_string())
     }
 }

@@ -25,6 +25,7 @@ pub mod references;
 pub mod rejects;
 pub mod rows;
 pub mod series;
+pub mod spreadsheet_bounds;
 pub mod starter;
 mod table_in;
 pub mod table_out;

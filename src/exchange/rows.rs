@@ -3,6 +3,7 @@
 //! [`read`] finds the format and hands out [`Event`]s: first what the file is, then its headings, then its rows, so that a
 //! file of any length passes in constant memory. What a row means is the business of [`super::record`].
 
+use super::spreadsheet_bounds::SpreadsheetBounds;
 use super::{cif_in, jsonl_in, table_in, text_in, xlsx_in};
 use crate::statement::Statement;
 use std::fs::File;
@@ -48,8 +49,8 @@ pub struct ReadOptions {
     pub delimiter: Option<char>,
     /// The sheet of a spreadsheet; the first without it.
     pub sheet: Option<String>,
-    /// Most bytes the parts of a spreadsheet may unpack to; 512 MiB without it.
-    pub most_unpacked: Option<u64>,
+    /// What a spreadsheet may unpack to.
+    pub bounds: SpreadsheetBounds,
 }
 
 /// What a file was found to be.
@@ -189,6 +190,19 @@ pub enum ReadError {
         /// The limit.
         limit_mib: u64,
     },
+    /// A spreadsheet unpacks to something no table of values is.
+    #[error(
+        "{}: the spreadsheet has more than {limit} {what}; copy the table of values into a new one, or save it as CSV",
+        path.display()
+    )]
+    Bound {
+        /// The file.
+        path: PathBuf,
+        /// What there is too much of.
+        what: &'static str,
+        /// The limit.
+        limit: u64,
+    },
 }
 
 impl ReadError {
@@ -211,7 +225,8 @@ impl ReadError {
             | Self::Encoding { path, .. }
             | Self::Spreadsheet { path, .. }
             | Self::Sheet { path, .. }
-            | Self::TooLarge { path, .. } => path,
+            | Self::TooLarge { path, .. }
+            | Self::Bound { path, .. } => path,
         }
     }
 }

@@ -1,19 +1,13 @@
 //! Spreadsheets: one sheet of an XLSX file, cell by cell, a formula by the value that was stored with it.
 //!
-//! The file is unpacked once to nowhere before anything reads it, so that one that unpacks to more than
-//! [`MOST_UNPACKED`] bytes is refused whatever its directory claims.
+//! The file is unpacked once to nowhere before anything reads it, see [`spreadsheet_bounds`].
 
 use super::rows::{About, Event, Format, MOST_COLUMNS, ReadError, ReadOptions, Row, find_headings, shortened};
+use super::spreadsheet_bounds;
 use calamine::{DataRef, Reader, Xlsx};
 use std::fs::File;
-use std::io::{self, BufReader, Read};
+use std::io::BufReader;
 use std::path::Path;
-
-/// Most bytes the parts of a spreadsheet may unpack to.
-const MOST_UNPACKED: u64 = 512 << 20;
-
-/// Most parts of a spreadsheet.
-const MOST_PARTS: usize = 10_000;
 
 /// Rows among which the headings are looked for.
 const PROBE_ROWS: usize = 30;
@@ -25,8 +19,7 @@ pub(super) fn read<E: From<ReadError>>(
     knows: &dyn Fn(&str) -> bool,
     visit: &mut dyn FnMut(Event<'_>) -> Result<(), E>,
 ) -> Result<(), E> {
-    let most = options.most_unpacked.unwrap_or(MOST_UNPACKED);
-    let size = bounded(path, most)?;
+    let size = spreadsheet_bounds::admit(path, &options.bounds)?;
     let damaged = |error: calamine::XlsxError| ReadError::Spreadsheet {
         path: path.to_owned(),
         detail: error.to_string(),
@@ -181,35 +174,6 @@ fn text_of(cell: &DataRef<'_>) -> String {
 fn number_text(value: f64) -> String {
     let rounded: f64 = format!("{value:.11e}").parse().unwrap_or(value);
     rounded.to_string()
-}
-
-/// Unpacks every part to nowhere and refuses the file when they are too many or too large; the size of the file.
-fn bounded(path: &Path, most: u64) -> Result<u64, ReadError> {
-    let file = File::open(path).map_err(|error| ReadError::io(path, error))?;
-    let size = file.metadata().map_err(|error| ReadError::io(path, error))?.len();
-    let damaged = |detail: String| ReadError::Spreadsheet {
-        path: path.to_owned(),
-        detail,
-    };
-    let too_large = || ReadError::TooLarge {
-        path: path.to_owned(),
-        what: "the unpacked spreadsheet",
-        limit_mib: most >> 20,
-    };
-    let mut archive = zip::ZipArchive::new(BufReader::new(file)).map_err(|error| damaged(error.to_string()))?;
-    if archive.len() > MOST_PARTS {
-        return Err(damaged(format!("it has {} parts", archive.len())));
-    }
-    let mut left = most;
-    for at in 0..archive.len() {
-        let part = archive.by_index(at).map_err(|error| damaged(error.to_string()))?;
-        if part.size() > left {
-            return Err(too_large());
-        }
-        let n = io::copy(&mut part.take(left + 1), &mut io::sink()).map_err(|error| damaged(error.to_string()))?;
-        left = left.checked_sub(n).ok_or_else(too_large)?;
-    }
-    Ok(size)
 }
 
 #[cfg(test)]

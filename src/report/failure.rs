@@ -6,6 +6,8 @@
 
 use super::{Column, Page, Table, json};
 use crate::exchange::export::ExportError;
+use crate::exchange::mapping::MappingError;
+use crate::exchange::rows::ReadError;
 use crate::exchange::take::TakeError;
 use crate::library::{Compound, LibraryError};
 use crate::tasks::curate::CurateError;
@@ -221,6 +223,31 @@ impl From<ShareError> for Failure {
             ShareError::UnknownSource { .. } => "unknown-source",
         };
         Self::usage(code, "").told(&error.to_string())
+    }
+}
+
+impl From<ReadError> for Failure {
+    fn from(error: ReadError) -> Self {
+        let code = match error {
+            ReadError::Io { .. } => "file",
+            ReadError::Format { .. } => "format",
+            ReadError::Empty { .. } => "empty-file",
+            ReadError::NoHeadings { .. } => "no-headings",
+            ReadError::Columns { .. } => "too-many-columns",
+            ReadError::Encoding { .. } => "encoding",
+            ReadError::Spreadsheet { .. } => "damaged-spreadsheet",
+            ReadError::Sheet { .. } => "no-sheet",
+            ReadError::TooLarge { .. } | ReadError::Bound { .. } => "too-large",
+        };
+        Self::usage(code, "")
+            .told(&error.to_string())
+            .at(error.path().display().to_string())
+    }
+}
+
+impl From<MappingError> for Failure {
+    fn from(error: MappingError) -> Self {
+        Self::usage("mapping", "").told(&error.to_string())
     }
 }
 

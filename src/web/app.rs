@@ -18,6 +18,8 @@ use tokio::task::spawn_blocking;
 const MOST_AT_ONCE: usize = 16;
 /// Requests that may be under way at a time; more are turned away.
 const MOST_REQUESTS: usize = 256;
+/// Forms with files that may be on their way at a time; more are turned away.
+const MOST_UPLOADS: usize = 4;
 /// How long a browser may write after its last request.
 const IDLE: Duration = Duration::from_hours(12);
 /// Browsers that may write at a time.
@@ -38,6 +40,8 @@ pub(super) struct App {
     writer: Mutex<Option<Library>>,
     questions: Semaphore,
     pub(super) requests: Arc<Semaphore>,
+    /// Forms with files that may be on their way at a time.
+    pub(super) uploads: Semaphore,
     browsers: Mutex<HashMap<String, Browser>>,
     clients: Mutex<HashMap<IpAddr, Client>>,
 }
@@ -67,9 +71,23 @@ impl App {
             writer: Mutex::default(),
             questions: Semaphore::new(MOST_AT_ONCE),
             requests: Arc::new(Semaphore::new(MOST_REQUESTS)),
+            uploads: Semaphore::new(MOST_UPLOADS),
             browsers: Mutex::default(),
             clients: Mutex::default(),
         }
+    }
+
+    /// One without a library, for tests of what comes before it.
+    #[cfg(test)]
+    pub(super) fn for_test(address: SocketAddr) -> Self {
+        let options = Options {
+            listen: address,
+            library: PathBuf::new(),
+            who: String::new(),
+            read_only: false,
+            rate: 0,
+        };
+        Self::new(&options, address)
     }
 
     /// The address that allows a browser to write.

@@ -5,6 +5,7 @@
 //! that was started with the server's token, and the token of that browser's forms.
 
 use super::app::{App, same};
+use super::upload::MOST_UPLOAD;
 use super::views::problem;
 use crate::report::failure::Failure;
 use axum::body::Body;
@@ -131,10 +132,13 @@ fn admitted(app: &App, client: SocketAddr, request: &Request<Body>) -> Result<()
             )));
         }
         let length = text(header::CONTENT_LENGTH).and_then(|length| length.parse::<u64>().ok());
-        if length.is_some_and(|length| length > MOST_BODY as u64) {
+        // Whoever reads the body bounds it again, because not every request says its length.
+        let has_files = text(header::CONTENT_TYPE).is_some_and(|kind| kind.starts_with("multipart/form-data"));
+        let most = if has_files { MOST_UPLOAD } else { MOST_BODY };
+        if length.is_some_and(|length| length > most as u64) {
             return Err(Box::new((
                 StatusCode::PAYLOAD_TOO_LARGE,
-                Failure::usage("too-large", format!("a request may hold {} MiB", MOST_BODY >> 20)),
+                Failure::usage("too-large", format!("a request may hold {} MiB", most >> 20)),
             )));
         }
     }

@@ -12,6 +12,8 @@ mod fields;
 mod guard;
 mod pages;
 mod server;
+#[allow(dead_code, reason = "the first page that takes files takes this line away")]
+mod upload;
 mod views;
 
 pub use server::{Options, ServeError, Started, serve};

@@ -6,6 +6,7 @@ use biot::exchange::mapping::Mapping;
 use biot::exchange::record::{Defaults, GivenCompound};
 use biot::exchange::references::References;
 use biot::exchange::rows::{self, Event, Format, ReadError, ReadOptions};
+use biot::exchange::spreadsheet_bounds::SpreadsheetBounds;
 use biot::library::{Change, Entry, Hand, Library, NewCompound, ReviewState, Source};
 use biot::quantity::{Printed, SpectralLine};
 use biot::statement::{RotationKind, Sign, StatedTemperature};
@@ -647,11 +648,11 @@ fn damaged_and_swollen_spreadsheets_are_refused() {
     }
     for (name, bytes) in [("bomb.xlsx", bomb), ("lying.xlsx", lying)] {
         let mut limited = request(&place.file(name, bytes));
-        limited.options.most_unpacked = Some(1 << 20);
+        limited.options.bounds.unpacked = 1 << 20;
         let error = place.import(&limited).unwrap_err();
         let refused = matches!(
             error,
-            ImportError::Read(ReadError::TooLarge { .. } | ReadError::Spreadsheet { .. })
+            ImportError::Read(ReadError::TooLarge { .. } | ReadError::Bound { .. } | ReadError::Spreadsheet { .. })
         );
         assert!(refused, "{name}: {error}");
     }
@@ -771,7 +772,10 @@ fn drain(bytes: &[u8], format: Format) -> usize {
     fs::write(file.path(), bytes).unwrap();
     let options = ReadOptions {
         format: Some(format),
-        most_unpacked: Some(4 << 20),
+        bounds: SpreadsheetBounds {
+            unpacked: 4 << 20,
+            ..SpreadsheetBounds::OWN_FILE
+        },
         ..ReadOptions::default()
     };
     let mut n = 0;
