@@ -210,15 +210,25 @@ impl From<DeriveError> for Failure {
 /// When the table cannot be read or is not whole.
 pub fn settings_with(effects: Option<&Path>) -> Result<CheckSettings, Failure> {
     let mut settings = CheckSettings::default();
-    if let Some(path) = effects {
-        let text = std::fs::read_to_string(path).map_err(|error| file_failure("read", path, &error))?;
-        settings.effects = EffectTable::from_csv(&text).map_err(|error| {
-            Failure::usage("effects", error.to_string())
-                .at(path.display().to_string())
-                .hint("biot effects --output FILE writes a whole table")
-        })?;
+    if let Some(effects) = effects_in(effects)? {
+        settings.effects = effects;
     }
     Ok(settings)
+}
+
+/// The table of condition effects in a file, where one is named.
+///
+/// # Errors
+/// When the table cannot be read or is not whole.
+pub fn effects_in(path: Option<&Path>) -> Result<Option<EffectTable>, Failure> {
+    let Some(path) = path else { return Ok(None) };
+    let text = std::fs::read_to_string(path).map_err(|error| file_failure("read", path, &error))?;
+    let table = EffectTable::from_csv(&text).map_err(|error| {
+        Failure::usage("effects", error.to_string())
+            .at(path.display().to_string())
+            .hint("biot effects --output FILE writes a whole table")
+    })?;
+    Ok(Some(table))
 }
 
 /// The compound asked for, or the one whose mirror image a structure is.

@@ -1,7 +1,8 @@
 //! `biot effects`: what pairs of values tell of the effects of conditions.
 
-use super::check::settings_with;
+use super::check::effects_in;
 use super::{Failure, Outcome, Session};
+use crate::compare::EffectTable;
 use crate::library::Access;
 use crate::report::selfcheck::{self as report, EffectsJson};
 use crate::tasks::selfcheck::learn_effects;
@@ -26,21 +27,21 @@ pub struct EffectsArguments {
     /// Replace an existing file
     #[arg(long, requires = "output")]
     pub overwrite: bool,
-    /// Table to start from in the place of the built-in one
+    /// Table to start from in the place of the program's own
     #[arg(long, value_name = "FILE")]
     pub effects: Option<PathBuf>,
 }
 
 /// Re-estimates the effects.
 pub fn run(arguments: &EffectsArguments, session: &mut Session) -> Result<Outcome, Failure> {
-    let settings = settings_with(arguments.effects.as_deref())?;
+    let starting = effects_in(arguments.effects.as_deref())?.unwrap_or_else(EffectTable::starting);
     let library = session.library(Access::Read)?;
     let bar = if session.shows_progress() {
         ProgressBar::no_length()
     } else {
         ProgressBar::hidden()
     };
-    let result = learn_effects(&library, &settings.effects, &mut |done| bar.set_position(done));
+    let result = learn_effects(&library, &starting, &mut |done| bar.set_position(done));
     bar.finish_and_clear();
     let made = result?;
     if let Some(path) = &arguments.output {

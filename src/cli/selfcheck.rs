@@ -2,6 +2,7 @@
 
 use super::check::settings_with;
 use super::{Failure, Outcome, Session};
+use crate::compare::EffectTable;
 use crate::library::Access;
 use crate::report::selfcheck::{self as report, SelfCheckJson};
 use crate::tasks::selfcheck::{SelfCheckRequest, self_check};
@@ -29,7 +30,10 @@ pub struct SelfCheckArguments {
 
 /// Checks the library against itself.
 pub fn run(arguments: &SelfCheckArguments, session: &mut Session) -> Result<Outcome, Failure> {
-    let settings = settings_with(arguments.effects.as_deref())?;
+    let mut settings = settings_with(arguments.effects.as_deref())?;
+    if arguments.re_estimate && arguments.effects.is_none() {
+        settings.effects = EffectTable::starting();
+    }
     let library = session.library(Access::Read)?;
     let bar = if session.shows_progress() {
         ProgressBar::no_length()

@@ -5,6 +5,7 @@ use crate::quantity::{Concentration, SpectralLine, Temperature};
 use crate::solvent::{Kinship, Solvent, kinship};
 use crate::statement::Stage;
 use serde::{Deserialize, Serialize};
+use std::f64::consts::FRAC_1_SQRT_2;
 
 /// An aspect in which conditions can differ.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
@@ -140,7 +141,8 @@ pub(super) fn transfers(
     };
     let relative = |sd: f64| sd / scale;
 
-    // Solvent: one draw per solvent of the references.
+    // Solvent: one draw per solvent of the references. Where the measurement's own is not known, half the variance of a
+    // solvent that is not known is its own and shared by all references: they may agree and all be far from it.
     let (case, row) = solvent_case(measured.solvent.as_ref(), reference.solvent.as_ref());
     let group = match (case, &reference.solvent) {
         (None, _) => String::new(),
@@ -148,17 +150,29 @@ pub(super) fn transfers(
         (_, None) => "not printed".to_owned(),
     };
     let sd = row.map_or(0.0, |row| effects.sd(Aspect::Solvent, row, scale));
+    let not_given = if measured.solvent.is_none() {
+        FRAC_1_SQRT_2 * effects.sd(Aspect::Solvent, Case::Unknown, scale).min(sd)
+    } else {
+        0.0
+    };
     made.push(
         Aspect::Solvent,
         measured.solvent.as_ref().map(ToString::to_string),
         reference.solvent.as_ref().map(ToString::to_string),
         case,
         group,
-        sd,
+        (sd * sd - not_given * not_given).sqrt(),
         relative(sd),
     );
     if let (Some(row), Some(made)) = (row, made.shared.last_mut()) {
         made.failure = effects.failure(Aspect::Solvent, row);
+    }
+    if not_given > 0.0 {
+        made.shared.push(Transfer {
+            group: (Aspect::Solvent, "not given".to_owned()),
+            sd: not_given,
+            failure: 0.0,
+        });
     }
 
     // Temperature: one slope for the compound, times the difference in kelvin.
@@ -251,6 +265,9 @@ pub(super) fn transfers(
                 sd,
                 relative(sd),
             );
+            if let Some(made) = made.shared.last_mut() {
+                made.failure = effects.failure(Aspect::Form, Case::Salt);
+            }
         }
         FormLink::Unknown => {
             let sd = effects.sd(Aspect::Form, Case::Unknown, scale);

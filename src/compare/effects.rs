@@ -1,4 +1,7 @@
 //! How much a difference of conditions can move a specific rotation: the table `data/condition_effects.csv`.
+//!
+//! That table is what `biot effects` learns from the starter library, with `data/condition_effects_start.csv` to start
+//! from.
 
 use super::conditions::Aspect;
 use serde::{Deserialize, Serialize};
@@ -36,10 +39,14 @@ pub struct Effect {
     pub absolute_floor: f64,
     /// Probability that the transfer fails altogether: the rotation there has another sign or another size.
     pub failure: f64,
-    /// `estimated` from the starter library's pairs, or `from memory`.
+    /// `estimated` from the pairs of a library, or `from memory`.
     pub origin: String,
+    /// Compounds that have such pairs.
+    pub compounds: u32,
     /// Pairs the estimate rests on.
     pub pairs: u32,
+    /// Median of the relative change over those compounds (per kelvin, per factor e, or once).
+    pub median_change: Option<f64>,
     /// Why this figure.
     pub reason: String,
 }
@@ -49,12 +56,33 @@ impl Effect {
     pub fn sd(&self, scale: f64) -> f64 {
         (self.relative_sd * scale).hypot(self.absolute_floor)
     }
+
+    /// What the pairs of a library say, for the effects that a chemist asks about; `library` is its name in the sentence.
+    pub fn sentence(&self, library: &str) -> Option<String> {
+        let what = match (self.aspect, self.case) {
+            (Aspect::Solvent, Case::Kindred) => "changing the solvent for a kindred one",
+            (Aspect::Solvent, Case::Other) => "changing the solvent for one that is not kindred",
+            (Aspect::Solvent, Case::Ionising) => "changing to or from an acid, a base or a buffer",
+            (Aspect::Temperature, Case::Differs) => "one kelvin",
+            (Aspect::Concentration, Case::Differs) => "a factor e in concentration",
+            (Aspect::Source, Case::Between) => "another source at the same conditions",
+            _ => return None,
+        };
+        Some(format!(
+            "In {library} {what} moved [α] by a median of {:.1} % ({} pairs of {} compounds).",
+            100.0 * self.median_change?,
+            self.pairs,
+            self.compounds
+        ))
+    }
 }
 
 /// All effects.
 #[derive(Clone, Debug, PartialEq)]
 pub struct EffectTable {
     rows: Vec<Effect>,
+    /// The library its estimates are from, as a sentence names it.
+    library: &'static str,
 }
 
 /// Why a table of effects cannot be used.
@@ -120,16 +148,37 @@ impl EffectTable {
                 return Err(EffectTableError::Missing { aspect, case });
             }
         }
-        Ok(Self { rows })
+        Ok(Self {
+            rows,
+            library: "the library of the table of effects",
+        })
     }
 
-    /// The table that comes with the program.
+    /// The table that comes with the program, learned from the starter library.
     ///
     /// # Panics
     /// Never: a test reads the table that is compiled in.
     pub fn built_in() -> Self {
-        Self::from_csv(include_str!("../../data/condition_effects.csv"))
-            .expect("the built-in table is read by a test of this module")
+        let table = Self::from_csv(include_str!("../../data/condition_effects.csv"))
+            .expect("the built-in table is read by a test of this module");
+        Self {
+            library: "the starter library",
+            ..table
+        }
+    }
+
+    /// The table that learning starts from, before any library has been looked at.
+    ///
+    /// # Panics
+    /// Never: a test reads the table that is compiled in.
+    pub fn starting() -> Self {
+        Self::from_csv(include_str!("../../data/condition_effects_start.csv"))
+            .expect("the starting table is read by a test of this module")
+    }
+
+    /// What the library of this table says of an effect.
+    pub fn sentence(&self, aspect: Aspect, case: Case) -> Option<String> {
+        self.row(aspect, case)?.sentence(self.library)
     }
 
     /// The table as CSV, as [`EffectTable::from_csv`] reads it.
@@ -143,7 +192,9 @@ impl EffectTable {
             "absolute_floor",
             "failure",
             "origin",
+            "compounds",
             "pairs",
+            "median_change",
             "reason",
         ];
         // Writing to memory cannot fail.
@@ -157,7 +208,9 @@ impl EffectTable {
                 number(row.absolute_floor),
                 number(row.failure),
                 row.origin.clone(),
+                row.compounds.to_string(),
                 row.pairs.to_string(),
+                row.median_change.map(number).unwrap_or_default(),
                 row.reason.clone(),
             ]);
         }
@@ -210,25 +263,25 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_built_in_table_is_whole_and_says_where_each_row_is_from() {
-        for row in EffectTable::built_in().rows() {
-            assert!(!row.reason.is_empty());
-            assert!(
-                ["estimated", "from memory", "computed"].contains(&row.origin.as_str()),
-                "{row:?}"
-            );
-            assert_eq!(row.origin == "estimated", row.pairs > 0, "{row:?}");
+    fn the_tables_are_whole_and_say_where_each_row_is_from() {
+        for table in [EffectTable::built_in(), EffectTable::starting()] {
+            for row in table.rows() {
+                assert!(!row.reason.is_empty());
+                assert!(["estimated", "from memory"].contains(&row.origin.as_str()), "{row:?}");
+                assert_eq!(row.origin == "estimated", row.pairs > 0, "{row:?}");
+            }
         }
+        assert!(EffectTable::starting().rows().iter().all(|row| row.pairs == 0));
     }
 
     #[test]
     fn a_table_without_a_needed_row_is_refused() {
-        let header = "aspect,case,relative_sd,absolute_floor,failure,origin,pairs,reason\n";
+        let header = "aspect,case,relative_sd,absolute_floor,failure,origin,compounds,pairs,median_change,reason\n";
         assert!(matches!(
             EffectTable::from_csv(header),
             Err(EffectTableError::Missing { .. })
         ));
-        let negative = format!("{header}temperature,differs,-1,0,0,from memory,0,x\n");
+        let negative = format!("{header}temperature,differs,-1,0,0,from memory,0,0,,x\n");
         assert!(matches!(
             EffectTable::from_csv(&negative),
             Err(EffectTableError::BadNumber { row: 1 })

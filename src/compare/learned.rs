@@ -65,12 +65,39 @@ pub struct EffectEstimate {
     /// The new figure: the net one, shrunk to the starting table where fewer than ten compounds have a vote. Where the
     /// effect is smaller than what the pairs' own uncertainties explain, it is what was seen, at most the table's figure.
     pub relative_sd: f64,
-    /// Share of compounds with a pair that was left out, shrunk likewise to the starting table's probability of failure.
+    /// Share of compounds with a pair that was left out or lies five robust standard deviations apart, shrunk likewise to
+    /// the starting table's probability of failure.
     pub failure: f64,
+}
+
+impl EffectEstimate {
+    /// Why the new figure, for the table.
+    fn reason(&self, starting: &Effect) -> String {
+        let seen = self.net_sd.map_or_else(String::new, |sd| format!("; net sd {sd:.3}"));
+        let apart = match self.left_out {
+            0 => String::new(),
+            n => format!("; {n} more of opposite sign or more than five times apart"),
+        };
+        let shrunk = if f64::from(self.compounds) < ENOUGH_VOTES {
+            format!("; shrunk to {}: {}", starting.relative_sd, starting.reason)
+        } else {
+            String::new()
+        };
+        format!(
+            "from {} pairs of {} compounds{seen}{apart}{shrunk}",
+            self.pairs, self.compounds
+        )
+    }
 }
 
 /// Two values further apart than this factor are a gross error, not an effect.
 const GROSS_FACTOR: f64 = 5.0;
+
+/// A pair further apart than this many robust standard deviations is another effect than most pairs show.
+const FAR: f64 = 5.0;
+
+/// The smallest effect that pairs can show, as a share of the starting table's.
+const LEAST_SHARE: f64 = 0.1;
 
 /// Votes from which the starting table no longer counts.
 const ENOUGH_VOTES: f64 = 10.0;
@@ -153,11 +180,10 @@ impl PairTally {
                 relative_sd: made.relative_sd,
                 failure: made.failure,
                 origin: "estimated".to_owned(),
+                compounds: made.compounds,
                 pairs: made.pairs,
-                reason: format!(
-                    "re-estimated from this library: {} pairs of {} compounds, {} left out; before: {}",
-                    made.pairs, made.compounds, made.left_out, row.relative_sd
-                ),
+                median_change: made.median_change,
+                reason: made.reason(row),
                 ..row.clone()
             });
         }
@@ -187,7 +213,8 @@ fn estimate(row: &Effect, votes: &[&Vote]) -> EffectEstimate {
     let n_votes = all.len() as f64;
     // Two sources differ by two draws of the spread between sources, any other pair by one draw.
     let draws = if row.aspect == Aspect::Source { 2.0 } else { 1.0 };
-    let robust = (ROBUST * median(preferred)).powi(2) / draws;
+    let robust_sd = ROBUST * median(preferred);
+    let robust = robust_sd.powi(2) / draws;
     let noise = median(expected) / draws;
     let net_variance = (!all.is_empty()).then(|| (robust - noise).max(0.0));
     // An effect that is lost in the pairs' own uncertainties is not shown to be nothing: what was seen bounds it.
@@ -197,12 +224,26 @@ fn estimate(row: &Effect, votes: &[&Vote]) -> EffectEstimate {
         None => 0.0,
     };
     let share = (n_votes / ENOUGH_VOTES).min(1.0);
-    let relative_variance = share * seen + (1.0 - share) * row.relative_sd.powi(2);
+    // An estimate of a spread is off by a factor, not by an amount: the two are averaged in their logarithms. Few equal
+    // values do not show that an effect is nothing.
+    let least = (LEAST_SHARE * row.relative_sd).powi(2).max(1e-12);
+    let relative_variance =
+        (share * seen.max(least).ln() + (1.0 - share) * row.relative_sd.powi(2).max(1e-12).ln()).exp();
     // Only a solvent, and what stands for one, is known to turn or change a rotation altogether.
     let failure = if row.failure > 0.0 {
-        let n_failed = votes.iter().filter(|vote| vote.n_gross > 0).count() as f64;
+        let far = FAR * robust_sd;
+        let fails = |vote: &&&Vote| {
+            vote.n_gross > 0
+                || vote
+                    .same_source
+                    .iter()
+                    .chain(&vote.other_source)
+                    .any(|(difference, _)| *difference > far)
+        };
+        let n_failed = votes.iter().filter(fails).count() as f64;
         let share = (votes.len() as f64 / ENOUGH_VOTES).min(1.0);
-        share * n_failed / votes.len() as f64 + (1.0 - share) * row.failure
+        // Jeffreys' prior: none in a dozen does not show that it never happens.
+        share * (n_failed + 0.5) / (votes.len() as f64 + 1.0) + (1.0 - share) * row.failure
     } else {
         0.0
     };

@@ -281,29 +281,14 @@ impl<'a> EffectsJson<'a> {
             compounds: report.compounds,
             output,
             estimates: &report.estimates,
-            sentences: report.estimates.iter().filter_map(sentence).collect(),
+            sentences: report
+                .table
+                .rows()
+                .iter()
+                .filter_map(|row| row.sentence("this library"))
+                .collect(),
         }
     }
-}
-
-/// What an estimate says, for those that a chemist asks about.
-fn sentence(estimate: &EffectEstimate) -> Option<String> {
-    let what = match (estimate.aspect, estimate.case) {
-        (Aspect::Solvent, Case::Kindred) => "changing the solvent for a kindred one",
-        (Aspect::Solvent, Case::Other) => "changing the solvent for one that is not kindred",
-        (Aspect::Solvent, Case::Ionising) => "changing to or from an acid, a base or a buffer",
-        (Aspect::Temperature, Case::Differs) => "one kelvin",
-        (Aspect::Concentration, Case::Differs) => "a factor e in concentration",
-        (Aspect::Source, Case::Between) => "another source at the same conditions",
-        _ => return None,
-    };
-    let change = estimate.median_change?;
-    Some(format!(
-        "In this library {what} moved [α] by a median of {:.1} % ({} pairs of {} compounds).",
-        100.0 * change,
-        estimate.pairs,
-        estimate.compounds
-    ))
 }
 
 /// Writes the re-estimated effects.

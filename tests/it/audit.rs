@@ -556,7 +556,7 @@ fn what_an_import_brings_is_audited_with_what_is_there() {
 }
 
 /// Findings about the starter library that question a value, a sign, a unit or a structure. Each was looked into against
-/// the printed text (`as_printed`): all but the one named false below show a true contradiction or misprint of the print.
+/// the printed text (`as_printed`): all but the two named false below show a true contradiction or misprint of the print.
 /// Findings that only say what is not printed, or that two prints are one measurement, are not counted.
 #[test]
 #[expect(clippy::print_stdout, reason = "the numbers are the point")]
@@ -581,7 +581,7 @@ fn the_audit_of_the_starter_library_cries_wolf_seldom() {
         })
         .collect();
     // The series of nicotine in water by per cent of mass: the concentration is not comparable without densities, and the
-    // strongest solution lies outside the others.
+    // two strongest solutions lie outside the others.
     let n_false = judging
         .iter()
         .filter(|flagged| flagged.code == Code::Outlier && flagged.compound_name.contains("nicotine"))
@@ -595,7 +595,7 @@ fn the_audit_of_the_starter_library_cries_wolf_seldom() {
         judging.iter().all(|flagged| flagged.severity < Severity::High),
         "all grave ones are mended or kept out"
     );
-    assert!(n_false <= 1 && judging.len() <= 25, "{} findings", judging.len());
+    assert!(n_false <= 2 && judging.len() <= 25, "{} findings", judging.len());
     // Entries that were kept out by hand: how many would the audit have found? Most are mixtures, racemates and wrong
     // structures without any sibling, which no comparison can find.
     let settings = Settings {

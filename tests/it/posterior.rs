@@ -136,7 +136,7 @@ fn trapezoid(points: &[f64]) -> Vec<f64> {
 
 /// Scale of the half-normal prior of τ: the row source, between of the table of effects.
 fn tau_prior_sd() -> f64 {
-    (0.05 * SCALE).hypot(0.3)
+    EffectTable::built_in().sd(Aspect::Source, Case::Between, SCALE)
 }
 
 /// Samples the posterior in batches of `n`; τ is drawn from its prior unless it is given.
@@ -427,11 +427,12 @@ fn three_references_one_warmer_and_one_without_solvent() {
     let mut plains = [plain(98.0, 3.0, 0), plain(104.0, 3.0, 1), plain(120.0, 3.0, 2)];
     plains[1].shared = vec![(0, 10.0 * effect(Aspect::Temperature, Case::Differs))];
     plains[2].shared = vec![(1, effect(Aspect::Solvent, Case::Unknown))];
+    plains[2].fails = EffectTable::built_in().failure(Aspect::Solvent, Case::Unknown);
     compare(
         &[reference(98.0, 3.0, 1), warmer, bare],
         &plains,
         (&[102.0], 18.0),
-        2_000,
+        8_000,
     );
 }
 

@@ -21,13 +21,11 @@ fn starter() -> Library {
 }
 
 fn run(re_estimate: bool) -> SelfCheckReport {
-    self_check(
-        &starter(),
-        SelfCheckRequest { re_estimate },
-        &CheckSettings::default(),
-        &mut |_| {},
-    )
-    .unwrap()
+    let mut settings = CheckSettings::default();
+    if re_estimate {
+        settings.effects = EffectTable::starting();
+    }
+    self_check(&starter(), SelfCheckRequest { re_estimate }, &settings, &mut |_| {}).unwrap()
 }
 
 fn show(what: &str, p: &PredictedEntry) {
@@ -157,7 +155,7 @@ fn pairs_and_robust_deviations_are_those_of_the_script() {
             },
         });
     }
-    let starting = EffectTable::built_in();
+    let starting = EffectTable::starting();
     let mut tally = PairTally::default();
     for (at, values) in by_key.values().enumerate() {
         tally.add(i64::try_from(at).unwrap(), values, &starting);
@@ -215,7 +213,7 @@ fn pairs_and_robust_deviations_are_those_of_the_script() {
 /// By hand: eleven compounds with one pair each, 10 % apart in another solvent, own uncertainty zero.
 #[test]
 fn enough_pairs_replace_the_table_and_few_are_shrunk_to_it() {
-    let starting = EffectTable::built_in();
+    let starting = EffectTable::starting();
     let value = |value: f64, solvent: &str| PublishedValue {
         value,
         own_uncertainty: 0.0,
@@ -242,15 +240,23 @@ fn enough_pairs_replace_the_table_and_few_are_shrunk_to_it() {
     let net = ((1.482_602_2 * difference).powi(2) - 16.0 / (1000.0 * 1105.0)).sqrt();
     assert!((many.relative_sd - net).abs() < 1e-6);
     let one = estimate(1);
-    let shrunk = (0.1 * net * net + 0.9 * one.starting_sd.powi(2)).sqrt();
+    let shrunk = net.powf(0.1) * one.starting_sd.powf(0.9);
     assert!((one.relative_sd - shrunk).abs() < 1e-6);
     assert_eq!((one.compounds, one.pairs, one.same_source_pairs), (1, 1, 1));
+}
+
+/// `data/condition_effects.csv` is what `biot effects --output` writes of the starter library.
+#[test]
+fn the_built_in_table_is_the_starter_librarys_own() {
+    let report = learn_effects(&starter(), &EffectTable::starting(), &mut |_| {}).unwrap();
+    let file = std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/data/condition_effects.csv")).unwrap();
+    assert_eq!(report.table.to_csv(), file);
 }
 
 /// The re-estimated table is whole, reads back as it was written, and keeps the rows that no pair speaks of.
 #[test]
 fn the_learned_table_is_a_table() {
-    let starting = EffectTable::built_in();
+    let starting = EffectTable::starting();
     let report = learn_effects(&starter(), &starting, &mut |_| {}).unwrap();
     let again = EffectTable::from_csv(&report.table.to_csv()).unwrap();
     assert_eq!(again.rows().len(), starting.rows().len());

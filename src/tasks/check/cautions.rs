@@ -2,7 +2,7 @@
 
 use super::CheckRequest;
 use super::gather::Gathered;
-use crate::compare::{Judgement, Pooling, Size, VerdictCode};
+use crate::compare::{EffectTable, Judgement, Pooling, Size, VerdictCode};
 use crate::solvent::Solvent;
 
 /// What to bear in mind with this result, one sentence each, the weightiest first.
@@ -11,6 +11,7 @@ pub(super) fn cautions(
     gathered: &Gathered<'_>,
     pooling: &Pooling,
     judgement: &Judgement,
+    effects: &EffectTable,
 ) -> Vec<String> {
     let mut said: Vec<String> = Vec::new();
     let conditions = &request.conditions;
@@ -93,6 +94,7 @@ pub(super) fn cautions(
             "No reference stands at the same or nearly the same conditions; the comparison is a transfer.".to_owned(),
         );
     }
+    said.extend(transfers_of_the_heaviest(pooling, effects));
     if judgement.optical_purity.as_ref().is_some_and(|p| p.prior_matters) {
         said.push(
             "The interval of the optical purity is shaped by its uniform prior (standard uncertainty above 0.1)."
@@ -127,4 +129,20 @@ pub(super) fn cautions(
         said.push("A reference used here was keyed from memory; look it up before you rely on it.".to_owned());
     }
     said
+}
+
+/// What pairs of published values say of the differences that the heaviest reference is carried across.
+fn transfers_of_the_heaviest(pooling: &Pooling, effects: &EffectTable) -> Vec<String> {
+    let heaviest = pooling
+        .references
+        .iter()
+        .filter(|reference| reference.used)
+        .max_by(|a, b| a.weight.total_cmp(&b.weight));
+    heaviest.map_or_else(Vec::new, |reference| {
+        reference
+            .differences
+            .iter()
+            .filter_map(|difference| effects.sentence(difference.aspect, difference.case?))
+            .collect()
+    })
 }

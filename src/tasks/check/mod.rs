@@ -123,6 +123,7 @@ pub fn check(library: &Library, request: &CheckRequest, settings: &CheckSettings
         &pooling,
         judgement,
         causes,
+        &settings.effects,
     ))
 }
 
@@ -154,8 +155,9 @@ fn assemble(
     pooling: &Pooling,
     judgement: Judgement,
     causes: Vec<Cause>,
+    effects: &EffectTable,
 ) -> CheckResult {
-    let cautions = cautions(request, gathered, pooling, &judgement);
+    let cautions = cautions(request, gathered, pooling, &judgement, effects);
     let entries: Vec<i64> = gathered.references.iter().map(|g| g.entry.id.0).collect();
     let mut references: Vec<ReferenceShown> = gathered
         .references
