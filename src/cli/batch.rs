@@ -41,6 +41,9 @@ pub struct BatchArguments {
     /// Replace an existing file
     #[arg(long, requires = "output", help_heading = "A table of measurements")]
     pub overwrite: bool,
+    /// Seek what may explain each row that does not agree: the causes of a single check, with their probabilities
+    #[arg(long, requires = "batch", help_heading = "A table of measurements")]
+    pub causes: bool,
     /// Threads that compute; the default is one on each core
     #[arg(
         long,
@@ -241,6 +244,7 @@ fn request(file: &Path, arguments: &CheckArguments) -> Result<BatchRequest, Fail
     let of_one = [
         ("--uncertainty", measured.uncertainty.is_some()),
         ("--cell", measured.cell.is_some()),
+        ("--blank", arguments.blank.is_some()),
         ("--conc", measured.conc.is_some()),
         ("--mass", measured.mass.is_some()),
         ("--volume", measured.volume.is_some()),
@@ -270,6 +274,7 @@ fn request(file: &Path, arguments: &CheckArguments) -> Result<BatchRequest, Fail
             ..measured.conditions(None)
         },
         form: arguments.form.clone(),
+        causes: arguments.batch.causes,
         threads: arguments.batch.threads,
     })
 }

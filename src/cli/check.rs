@@ -7,7 +7,7 @@ use super::measured::MeasuredArguments;
 use super::{Failure, Outcome, Session, batch, choose};
 use crate::compare::{Conditions, EffectTable};
 use crate::library::{Access, CompoundId, Library};
-use crate::quantity::{self, Fraction};
+use crate::quantity::{self, Angle, Fraction};
 use crate::report;
 use crate::statement::Stage;
 use crate::tasks::check::{
@@ -47,6 +47,9 @@ pub struct CheckArguments {
     /// What was measured, and how
     #[command(flatten)]
     pub measured: MeasuredArguments,
+    /// Blank that was subtracted, an angle; tells whether its sign was turned
+    #[arg(long, allow_hyphen_values = true, value_parser = quantity::parse_angle, value_name = "ANGLE", conflicts_with = "measurement", help_heading = "What was measured")]
+    pub blank: Option<Angle>,
     /// Stage of a mutarotating solution
     #[arg(long, value_parser = ["initial", "final"], value_name = "STAGE", help_heading = "Conditions")]
     pub stage: Option<String>,
@@ -151,6 +154,7 @@ fn typed(arguments: &CheckArguments, library: &Library, session: &mut Session) -
         },
         measured,
         cell: arguments.measured.cell,
+        blank: arguments.blank,
         form: arguments.form.clone(),
         excess: excess(arguments)?,
     })

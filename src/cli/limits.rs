@@ -21,7 +21,7 @@ use std::path::PathBuf;
     after_help = "Examples:\n  \
     biot limits dextrose --value 52.93 --solvent \"0.012 N ammonium hydroxide\" --conc \"100 mg/mL\" --temp 25 --line D --basis anhydrous\n  \
     biot limits \"monosodium L-glutamate\" --value 22.6 --water 9.6% --guard 95%\n  \
-    biot limits \"oil of orange (observed rotation)\" --angle 96.1 --cell \"100 mm\" --temp 25 --line D\n  \
+    biot limits \"oil of orange\" --angle 96.1 --cell \"100 mm\" --temp 25 --line D\n  \
     biot limits dextrose --batches lots.csv --temp 25 --line D      headings batch,date,value,uncertainty,water\n\n\
     The monograph's own rule comes first: the value on its basis, rounded to the digits of the limits, inside or outside. \
     Beside it stands the probability of conformity (JCGM 106:2012). A measurement that was not made as the method says \

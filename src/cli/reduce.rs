@@ -346,6 +346,7 @@ fn checked(result: &mut SampleResult, library: &Library, compound: &Compound) ->
             ..Conditions::default()
         },
         cell: Some(result.setup.length),
+        blank: result.shown.angle.blank_degrees.map(Angle::from_degrees),
         form: None,
         excess: None,
     };

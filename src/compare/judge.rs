@@ -1,7 +1,7 @@
 //! A measured value against the pooled reference: optical purity and the verdict.
 
 use super::excess::{self, ExcessCheck};
-use super::mixture::{Component, Mixture, normal_cdf, normal_density};
+use super::mixture::{Component, Mixture, normal_cdf, normal_quantile};
 use super::pool::{Located, Pooling};
 use super::verdict::{Probabilities, Thresholds, Verdict, decide};
 use crate::quantity::SpecificRotation;
@@ -89,20 +89,6 @@ pub fn fieller(
         high: Some(first.max(second)),
         degrees_of_freedom,
     }
-}
-
-/// The quantile of the standard normal distribution, by bisection on its distribution function.
-pub(super) fn normal_quantile(p: f64) -> f64 {
-    let (mut low, mut high) = (-12.0, 12.0);
-    for _ in 0..80 {
-        let middle = f64::midpoint(low, high);
-        if normal_cdf(middle) < p {
-            low = middle;
-        } else {
-            high = middle;
-        }
-    }
-    f64::midpoint(low, high)
 }
 
 /// Optical purity p, signed: positive for the hand of the compound asked for.
@@ -219,40 +205,11 @@ fn density_of(one_more: &Mixture, value: SpecificRotation, uncertainty: Specific
     let x = value.conventional();
     let u2 = uncertainty.conventional().powi(2).max(1e-12);
     let components = one_more.components();
-    let mut points: Vec<f64> = (0..=100).map(|i| -1.0 + f64::from(i) / 50.0).collect();
-    let mut heavy: Vec<&Component> = components.iter().collect();
-    heavy.sort_by(|a, b| b.weight.total_cmp(&a.weight));
-    let mut narrowest = 0.02_f64;
-    for component in heavy.iter().take(24) {
-        let centre = (x / component.mean).clamp(-1.5, 1.5);
-        let sd = (u2 + centre * centre * component.variance).sqrt() / component.mean.abs();
-        if sd.is_finite() {
-            narrowest = narrowest.min(sd);
-            points.extend(
-                (-48..=48)
-                    .map(|i| centre + sd * f64::from(i) / 8.0)
-                    .filter(|p| p.abs() <= 1.0),
-            );
-        }
+    let points = nodes(components, x, u2);
+    let mut density = summed(components, &points, x, u2, NEAR);
+    if density.iter().all(|&d| d < LOW) {
+        density = summed(components, &points, x, u2, f64::INFINITY);
     }
-    points.sort_by(f64::total_cmp);
-    points.dedup_by(|a, b| (*a - *b).abs() < narrowest / 10.0);
-    // The ends belong to the range, whichever neighbours were dropped.
-    if let Some(first) = points.first_mut() {
-        *first = -1.0;
-    }
-    if let Some(last) = points.last_mut() {
-        *last = 1.0;
-    }
-    let density: Vec<f64> = points
-        .iter()
-        .map(|&p| {
-            components
-                .iter()
-                .map(|c| c.weight * normal_density(x - p * c.mean, u2 + p * p * c.variance))
-                .sum::<f64>()
-        })
-        .collect();
     let mut cumulated = Vec::with_capacity(points.len());
     let mut sum = 0.0;
     cumulated.push(0.0);
@@ -279,9 +236,77 @@ fn density_of(one_more: &Mixture, value: SpecificRotation, uncertainty: Specific
     PurityDensity { points, cumulated }
 }
 
+/// A component contributes to the density of p within so many squared standard deviations: exp(−100) is nothing beside what
+/// another gives, unless all give less than `LOW`.
+const NEAR: f64 = 200.0;
+const LOW: f64 = 1e-30;
+
+/// The density of x at each p, summed over the components within `near` squared standard deviations.
+fn summed(components: &[Component], points: &[f64], x: f64, u2: f64, near: f64) -> Vec<f64> {
+    let mut density = vec![0.0; points.len()];
+    for c in components {
+        let weight = c.weight / (2.0 * std::f64::consts::PI).sqrt();
+        for (sum, p) in density.iter_mut().zip(points) {
+            let variance = u2 + p * p * c.variance;
+            let deviation = x - p * c.mean;
+            let square = deviation * deviation;
+            if square < near * variance {
+                *sum += weight * (-0.5 * square / variance).exp() / variance.sqrt();
+            }
+        }
+    }
+    density
+}
+
+/// Components whose nodes are laid, the heaviest first.
+const MOST_LAID: usize = 24;
+
+/// Nodes from −1 to 1, dense around `x/M` of each heavy component. Components that peak where another of like width does
+/// share its nodes.
+fn nodes(components: &[Component], x: f64, u2: f64) -> Vec<f64> {
+    let mut heavy: Vec<&Component> = components.iter().collect();
+    heavy.sort_by(|a, b| b.weight.total_cmp(&a.weight));
+    let mut peaks: Vec<(f64, f64)> = Vec::new();
+    for component in heavy.iter().take(MOST_LAID) {
+        let centre = (x / component.mean).clamp(-1.5, 1.5);
+        let sd = (u2 + centre * centre * component.variance).sqrt() / component.mean.abs();
+        let is_laid = |&(other, other_sd): &(f64, f64)| {
+            (other - centre).abs() < 0.5 * other_sd && (0.8..1.25).contains(&(sd / other_sd))
+        };
+        if sd.is_finite() && !peaks.iter().any(is_laid) {
+            peaks.push((centre, sd));
+        }
+    }
+    let mut points: Vec<f64> = (0..=100).map(|i| -1.0 + f64::from(i) / 50.0).collect();
+    let mut narrowest = 0.02_f64;
+    for (centre, sd) in peaks {
+        narrowest = narrowest.min(sd);
+        points.extend(
+            (-52..=52)
+                .map(|i| centre + sd * f64::from(i) / 8.0)
+                .filter(|p| p.abs() <= 1.0),
+        );
+    }
+    points.sort_unstable_by(f64::total_cmp);
+    points.dedup_by(|a, b| (*a - *b).abs() < narrowest / 10.0);
+    // The ends belong to the range, whichever neighbours were dropped.
+    if let Some(first) = points.first_mut() {
+        *first = -1.0;
+    }
+    if let Some(last) = points.last_mut() {
+        *last = 1.0;
+    }
+    points
+}
+
 impl PurityDensity {
     /// The quantile at probability `p`.
     pub fn quantile(&self, p: f64) -> f64 {
+        self.quantile_after(p, self.cumulated.partition_point(|&c| c < p))
+    }
+
+    /// The quantile at probability `p`; `after` is the first point below which at least that probability lies.
+    fn quantile_after(&self, p: f64, after: usize) -> f64 {
         // All mass lies within the ends, whatever rounding makes of a sum of probabilities.
         if p >= 1.0 - 1e-9 {
             return self.points[self.points.len() - 1];
@@ -289,10 +314,7 @@ impl PurityDensity {
         if p <= 1e-9 {
             return self.points[0];
         }
-        let after = self
-            .cumulated
-            .partition_point(|&c| c < p)
-            .clamp(1, self.points.len() - 1);
+        let after = after.clamp(1, self.points.len() - 1);
         let (c0, c1) = (self.cumulated[after - 1], self.cumulated[after]);
         let share = if c1 > c0 {
             ((p - c0) / (c1 - c0)).clamp(0.0, 1.0)
@@ -306,9 +328,17 @@ impl PurityDensity {
     pub fn shortest(&self, share: f64) -> [f64; 2] {
         const STEPS: u32 = 400;
         let mut best = [-1.0, 1.0];
+        // Both ends only move up, and so do the points behind them.
+        let (mut after_low, mut after_high) = (0, 0);
+        let advance = |after: &mut usize, p: f64| {
+            while *after < self.cumulated.len() && self.cumulated[*after] < p {
+                *after += 1;
+            }
+            self.quantile_after(p, *after)
+        };
         for i in 0..=STEPS {
             let start = (1.0 - share) * f64::from(i) / f64::from(STEPS);
-            let interval = [self.quantile(start), self.quantile(start + share)];
+            let interval = [advance(&mut after_low, start), advance(&mut after_high, start + share)];
             if interval[1] - interval[0] < best[1] - best[0] - 1e-12 {
                 best = interval;
             }

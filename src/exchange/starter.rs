@@ -266,26 +266,27 @@ impl Starter<'_, '_> {
     }
 
     /// The compound of a limit: by CAS number, or by a name that one compound owns; else one of which only the name is
-    /// known. Nothing is guessed.
+    /// known. Nothing is guessed. The name as the limit prints it, that before a bracket and a number of an additive in it
+    /// lead to the compound too.
     fn compound_of_limit(&mut self, substance: &str, cas: &[String]) -> Result<(CompoundId, Identity), LibraryError> {
         if let Some(number) = cas.first()
             && let [compound] = self.loader.by_cas(number)?[..]
         {
+            // A plain name beside a number may be that of a family, "ephedrine": it is not made this compound's own.
+            let printed = Some(substance.to_owned()).filter(|name| name.ends_with(')'));
+            self.loader.names(compound, &printed, cas)?;
             return Ok((compound, Identity::Sure));
         }
-        let plain = substance
-            .split_once(" (")
-            .filter(|(plain, _)| !plain.is_empty())
-            .map(|(plain, _)| plain.to_owned());
-        for name in std::iter::once(substance.to_owned()).chain(plain) {
-            if let [compound] = self.loader.by_name(&name)?[..] {
-                self.loader.names(compound, &[], cas)?;
+        let names = limit_names(substance);
+        for name in &names {
+            if let [compound] = self.loader.by_name(name)?[..] {
+                self.loader.names(compound, &names, cas)?;
                 return Ok((compound, Identity::Likely));
             }
         }
         self.report.name_only += 1;
         let compound = self.named(substance)?;
-        self.loader.names(compound, &[], cas)?;
+        self.loader.names(compound, &names, cas)?;
         Ok((compound, Identity::Sure))
     }
 
@@ -674,6 +675,23 @@ fn names_in_brackets(name: &str) -> Vec<String> {
     let mut names = vec![before.to_owned()];
     if !is_remark {
         names.push(inside.to_owned());
+    }
+    names
+}
+
+/// The names a limit goes by: "L-ascorbic acid (E 300)" as printed, "L-ascorbic acid" and "E 300". What else stands in a
+/// bracket is a remark.
+fn limit_names(substance: &str) -> Vec<String> {
+    let mut names = vec![substance.to_owned()];
+    if let Some((plain, inside)) = substance.split_once(" (")
+        && !plain.is_empty()
+    {
+        names.push(plain.to_owned());
+        let number = inside.trim_end_matches(')');
+        let digits = number.strip_prefix("E ").or_else(|| number.strip_prefix("INS "));
+        if digits.is_some_and(|digits| digits.starts_with(|c: char| c.is_ascii_digit())) {
+            names.push(number.to_owned());
+        }
     }
     names
 }

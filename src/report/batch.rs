@@ -1,7 +1,7 @@
 //! The answers of a batch as tables and JSON, and its summary.
 
 use super::{Column, Page, Table};
-use crate::compare::{ExcessCheck, PooledValue, Verdict};
+use crate::compare::{Cause, ExcessCheck, PooledValue, Verdict};
 use crate::exchange::mapping::Assignment;
 use crate::exchange::table_out::{self, OutCell, TableOut};
 use crate::tasks::batch::{Answers, BatchReport, CheckedRow, RowRefusal};
@@ -9,7 +9,7 @@ use serde::Serialize;
 use std::io::{self, Write};
 
 /// The columns that are added behind those of the table that was read.
-pub const COLUMNS: [&str; 25] = [
+pub const COLUMNS: [&str; 28] = [
     "row",
     "verdict",
     "sentence",
@@ -32,6 +32,9 @@ pub const COLUMNS: [&str; 25] = [
     "independent_sources",
     "hand_tested",
     "excess_agrees",
+    "cause",
+    "cause_probability",
+    "further_causes",
     "doubts",
     "error",
     "reason",
@@ -106,6 +109,8 @@ impl Answers for TableAnswers<'_> {
         cells.push(OutCell::Count(row.line));
         let reason;
         let doubts;
+        let causes;
+        let further;
         match &row.answer {
             Err(refusal) => {
                 reason = told(refusal);
@@ -114,6 +119,8 @@ impl Answers for TableAnswers<'_> {
             }
             Ok(answer) => {
                 doubts = answer.doubts.join(" | ");
+                causes = classes(&answer.causes);
+                further = further_causes(&causes);
                 let judgement = &answer.judgement;
                 let number = |value: Option<f64>| value.map_or(OutCell::Empty, OutCell::Number);
                 let count = |value: Option<usize>| value.map_or(OutCell::Empty, |n| OutCell::Count(n as u64));
@@ -145,6 +152,9 @@ impl Answers for TableAnswers<'_> {
                         .as_ref()
                         .and_then(|check| check.agreement)
                         .map_or(OutCell::Empty, |agreement| OutCell::Flag(agreement.agrees)),
+                    causes.first().map_or(OutCell::Empty, |(codes, _)| OutCell::Text(codes)),
+                    number(causes.first().map(|(_, probability)| *probability)),
+                    OutCell::Text(&further),
                     OutCell::Text(&doubts),
                     OutCell::Empty,
                     OutCell::Empty,
@@ -153,6 +163,35 @@ impl Answers for TableAnswers<'_> {
         }
         table.row(&cells)
     }
+}
+
+/// Members of a class less probable than this share of it are not named.
+const LEAST_MEMBER: f64 = 0.05;
+
+/// The classes of causes: the codes of each, joined by " or ", and its probability.
+fn classes(causes: &[Cause]) -> Vec<(String, f64)> {
+    causes
+        .chunk_by(|a, b| a.class == b.class)
+        .map(|members| {
+            let total: f64 = members.iter().map(|cause| cause.probability).sum();
+            let named = members.iter().filter(|cause| cause.probability >= LEAST_MEMBER * total);
+            let codes: Vec<&str> = named.map(|cause| cause.code.as_str()).collect();
+            (codes.join(" or "), total)
+        })
+        .collect()
+}
+
+/// The second and third class of causes with their probabilities, where they are not negligible.
+fn further_causes(classes: &[(String, f64)]) -> String {
+    let further = classes
+        .iter()
+        .skip(1)
+        .take(2)
+        .filter(|(_, probability)| *probability >= 0.01);
+    let further: Vec<String> = further
+        .map(|(codes, probability)| format!("{codes} {probability:.2}"))
+        .collect();
+    further.join(" | ")
 }
 
 /// A refusal in one sentence, with the candidates.
@@ -187,6 +226,8 @@ struct RowJson<'a> {
     hand_can_be_tested: Option<bool>,
     excess_check: Option<&'a ExcessCheck>,
     verdict: Option<&'a Verdict>,
+    #[serde(skip_serializing_if = "<[Cause]>::is_empty")]
+    causes: &'a [Cause],
     doubts: &'a [String],
     error: Option<ErrorJson<'a>>,
 }
@@ -349,6 +390,7 @@ impl Answers for JsonAnswers<'_> {
             hand_can_be_tested: answer.map(|answer| answer.hand_can_be_tested),
             excess_check: judgement.and_then(|j| j.excess_check.as_ref()),
             verdict: judgement.map(|j| &j.verdict),
+            causes: answer.map_or(&[], |answer| &answer.causes),
             doubts: answer.map_or(&[], |answer| &answer.doubts),
             error: row.answer.as_ref().err().map(ErrorJson::new),
         };

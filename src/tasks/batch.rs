@@ -4,16 +4,19 @@
 //! the work going on all cores and writes the answers, in the order of the rows. Rows of one compound at the same
 //! conditions share one pooling. Start reading at [`check_batch`].
 
-use super::check::{CheckSettings, Holdings, mirror_of, reading_worth};
+use super::check::{CheckSettings, Holdings, Relatives, background, mirror_of, reading_worth};
 use super::resolve::{Resolution, resolve, resolve_exactly};
-use crate::compare::{Conditions, Judgement, Measured, PooledValue, Pooling, ReadingWorth, judge, pool};
+use crate::compare::{
+    Cause, CauseContext, Conditions, Judgement, Measured, PooledValue, Pooling, ReadingWorth, VerdictCode, causes,
+    judge, pool,
+};
 use crate::exchange::field::Field;
 use crate::exchange::mapping::{Assignment, Mapping, MappingError};
 use crate::exchange::record::{self, GivenCompound, Maker, MeasuredRow, Refusal};
 use crate::exchange::rows::{self, About, Event, ReadError, ReadOptions, Row};
 use crate::library::{Access, Library, LibraryError};
 use crate::measurement::{self, Amount, Defaults, Reduced};
-use crate::quantity::{Angle, MolarRotation, Printed, SpecificRotation, StatedConcentration};
+use crate::quantity::{Angle, Length, MolarRotation, Printed, SpecificRotation, StatedConcentration};
 use crate::solvent::Solvent;
 use crate::statement::{RotationKind, Statement, specific_from_molar};
 use rayon::prelude::*;
@@ -38,6 +41,8 @@ pub struct BatchRequest {
     pub conditions: Conditions,
     /// Form that was weighed, of every row that does not say.
     pub form: Option<String>,
+    /// Whether causes are sought for rows that do not agree.
+    pub causes: bool,
     /// Threads that compute; 0 for one on each core.
     pub threads: usize,
 }
@@ -102,6 +107,8 @@ pub struct RowAnswer {
     pub hand_can_be_tested: bool,
     /// The judgement.
     pub judgement: Judgement,
+    /// What may explain the value, by classes, the most probable first; empty where it agrees or none were asked for.
+    pub causes: Vec<Cause>,
     /// What the reader of the row was not sure of.
     pub doubts: Vec<String>,
 }
@@ -252,12 +259,19 @@ struct Prepared {
 
 /// What is left to compute for a row.
 struct Job {
-    holdings: Arc<Holdings>,
+    held: Arc<Held>,
     key: Key,
     conditions: Conditions,
     measured: Reduced,
+    cell: Option<Length>,
     excess: Option<(f64, f64)>,
     doubts: Vec<String>,
+}
+
+/// What the library holds of a compound, and of its other stereoisomers where causes are sought.
+struct Held {
+    holdings: Holdings,
+    relatives: Option<Relatives>,
 }
 
 /// What rows must share to share a pooling: compound, hand, form and conditions.
@@ -301,7 +315,7 @@ struct Reader<'a> {
     defaults: Defaults,
     /// Compounds by what rows call them.
     found: HashMap<GivenCompound, Result<(i64, bool), RowRefusal>>,
-    held: HashMap<i64, Arc<Holdings>>,
+    held: HashMap<i64, Arc<Held>>,
     /// A second look into the same file, for searches, which keep their index up to date outside of the snapshot.
     searching: Option<Library>,
     n_nearest: usize,
@@ -408,17 +422,18 @@ impl<'a> Reader<'a> {
     fn job(&mut self, row: &Row, assignment: &Assignment) -> Result<Job, Unready> {
         let read = self.maker.measured(row, assignment)?;
         let (compound, is_mirror) = self.compound(&read.compound)?;
-        let holdings = self.holdings(compound)?;
-        let (measured, conditions) = reduce(&read, &holdings, &self.request.conditions, &self.defaults)?;
+        let held = self.held(compound)?;
+        let (measured, conditions) = reduce(&read, &held.holdings, &self.request.conditions, &self.defaults)?;
         let form = read.statement.form.as_ref().or(self.request.form.as_ref());
         // An excess that was itself found by a rotation would be held against itself.
         let stated = read.statement.ee.as_ref().filter(|ee| !ee.is_from_rotation());
         let excess = stated.map(|ee| (ee.fraction().ratio(), super::check::EXCESS_UNCERTAINTY));
         Ok(Job {
             key: Key::new(compound, is_mirror, form.map(String::as_str), &conditions),
-            holdings,
+            held,
             conditions,
             measured,
+            cell: read.statement.path,
             excess,
             doubts: read.statement.doubts,
         })
@@ -511,18 +526,26 @@ impl<'a> Reader<'a> {
         .into())
     }
 
-    fn holdings(&mut self, compound: i64) -> Result<Arc<Holdings>, LibraryError> {
+    fn held(&mut self, compound: i64) -> Result<Arc<Held>, LibraryError> {
         if let Some(held) = self.held.get(&compound) {
             return Ok(Arc::clone(held));
         }
         let compound = self.library.compound(crate::library::CompoundId(compound))?;
         let id = compound.id.0;
-        let holdings = Arc::new(Holdings::read(self.library, compound)?);
+        let relatives = self
+            .request
+            .causes
+            .then(|| Relatives::read(self.library, &compound))
+            .transpose()?;
+        let held = Arc::new(Held {
+            holdings: Holdings::read(self.library, compound)?,
+            relatives,
+        });
         if self.held.len() >= MOST_HELD {
             self.held.clear();
         }
-        self.held.insert(id, Arc::clone(&holdings));
-        Ok(holdings)
+        self.held.insert(id, Arc::clone(&held));
+        Ok(held)
     }
 }
 
@@ -645,11 +668,17 @@ fn from_angle(
     ))
 }
 
+/// A pooling, and what is known beyond the values where causes are sought.
+struct Pooled {
+    pooling: Pooling,
+    context: Option<CauseContext>,
+}
+
 /// The side that computes and writes.
 struct Worker<'a> {
     settings: &'a CheckSettings,
     worth: &'a ReadingWorth,
-    pooled: HashMap<Key, Arc<Pooling>>,
+    pooled: HashMap<Key, Pooled>,
     report: BatchReport,
 }
 
@@ -692,8 +721,8 @@ impl<'a> Worker<'a> {
                 line: row.line,
                 cells: row.cells,
                 answer: row.job.and_then(|job| {
-                    let pooling = pooled.get(&job.key).ok_or_else(unpooled)?;
-                    Ok(answer(*job, pooling, self.settings))
+                    let pooled = pooled.get(&job.key).ok_or_else(unpooled)?;
+                    Ok(answer(*job, pooled, self.settings))
                 }),
             })
             .collect()
@@ -711,22 +740,22 @@ impl<'a> Worker<'a> {
             }
         }
         self.report.poolings += wanted.len() as u64;
-        let made: Vec<(Key, Arc<Pooling>)> = wanted
+        let made: Vec<(Key, Pooled)> = wanted
             .into_iter()
             .collect::<Vec<_>>()
             .into_par_iter()
             .map(|(key, job)| {
-                let gathered = job.holdings.against(key.mirror_image, key.form.as_deref(), self.worth);
+                let Held { holdings, relatives } = &*job.held;
+                let gathered = holdings.against(key.mirror_image, key.form.as_deref(), self.worth);
+                let (compound, settings) = (&holdings.compound, self.settings);
+                let context = relatives
+                    .as_ref()
+                    .map(|relatives| background(compound, relatives, &gathered, &job.conditions, self.worth, settings));
                 let references: Vec<_> = gathered.references.into_iter().map(|g| g.reference).collect();
-                let mut pooling = pool(
-                    &job.conditions,
-                    &references,
-                    &self.settings.effects,
-                    &self.settings.options,
-                );
+                let mut pooling = pool(&job.conditions, &references, &settings.effects, &settings.options);
                 // What is kept must stay small: rows show no references.
                 pooling.references = Vec::new();
-                (key.clone(), Arc::new(pooling))
+                (key.clone(), Pooled { pooling, context })
             })
             .collect();
         self.pooled.extend(made);
@@ -757,8 +786,8 @@ fn unpooled() -> RowRefusal {
     )
 }
 
-fn answer(job: Job, pooling: &Pooling, settings: &CheckSettings) -> RowAnswer {
-    let compound = &job.holdings.compound;
+fn answer(job: Job, Pooled { pooling, context }: &Pooled, settings: &CheckSettings) -> RowAnswer {
+    let compound = &job.held.holdings.compound;
     let measured = Measured {
         value: job.measured.value,
         uncertainty: job.measured.uncertainty,
@@ -766,6 +795,25 @@ fn answer(job: Job, pooling: &Pooling, settings: &CheckSettings) -> RowAnswer {
         excess: job.excess,
     };
     let is_mirror = job.key.mirror_image;
+    let judgement = judge(pooling, &measured, &settings.thresholds);
+    let causes = match context {
+        Some(context) if judgement.verdict.code != VerdictCode::Agrees => {
+            let context = CauseContext {
+                cell: job.cell,
+                angle_given: job.measured.angle.is_some(),
+                ..context.clone()
+            };
+            causes(
+                pooling,
+                &measured,
+                &job.conditions,
+                &context,
+                &settings.effects,
+                &settings.causes,
+            )
+        }
+        _ => Vec::new(),
+    };
     RowAnswer {
         compound: compound.id.0,
         name: if is_mirror {
@@ -783,7 +831,8 @@ fn answer(job: Job, pooling: &Pooling, settings: &CheckSettings) -> RowAnswer {
         uncertainty_assumed: job.measured.budget.iter().any(|line| line.assumed),
         pooled: pooling.pooled.clone(),
         hand_can_be_tested: pooling.hand_can_be_tested,
-        judgement: judge(pooling, &measured, &settings.thresholds),
+        judgement,
+        causes,
         doubts: job.doubts,
     }
 }

@@ -5,7 +5,7 @@ use crate::library::{
     Change, CompoundId, EquipmentKind, Library, LibraryError, Measurement, MeasurementFilter, NewMeasurement,
 };
 use crate::measurement::{Reading, ReadingRole, Reduced, stated};
-use crate::quantity::{Length, Temperature, parse_line};
+use crate::quantity::{Angle, Length, Temperature, parse_line};
 use crate::solvent::Solvent;
 use crate::tasks::check::CheckRequest;
 use crate::tasks::control;
@@ -263,6 +263,9 @@ pub fn check_request(library: &Library, id: i64, compound: Option<CompoundId>) -
             ..Conditions::default()
         },
         cell: number("path_mm").map(Length::from_millimetres),
+        blank: measurement.content["angle"]["blank_degrees"]
+            .as_f64()
+            .map(Angle::from_degrees),
         form: None,
         excess: None,
     })

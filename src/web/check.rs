@@ -43,6 +43,7 @@ pub(super) fn request(library: &Library, fields: &CheckFields) -> Result<CheckRe
         },
         measured,
         cell: given.cell,
+        blank: None,
         form: text(&fields.form),
         excess: field("ee", &fields.ee, quantity::parse_percent)?.map(|ee| (ee.ratio(), EXCESS_UNCERTAINTY)),
     })

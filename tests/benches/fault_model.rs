@@ -2,23 +2,27 @@
 //!
 //! Each case takes an entry at its own printed conditions, draws what the enantiopure compound would read there (the
 //! entry's value, scattered as sources scatter), applies one slip with a variant of its own, adds the noise of an ordinary
-//! instrument, and runs the check as a user would. The classifier beside it knows how the cases are made: how often each
-//! slip and variant is drawn, the distribution of the true value and of the noise. It does not know the draws.
+//! instrument, and runs the check as a user would. In a quarter of the cases the cell is not told, in half of them the
+//! blank is. The classifier beside it is Bayes' theorem with the distributions the cases are drawn from: how often each
+//! slip and variant is drawn, the true value, the noise, the cell where it is not told. It knows no draw. That it is that
+//! classifier shows in the share of right answers its own probabilities foretell, which must be the share it gets.
 //!
 //! A cause counts as found when the class holds its code with the corrected value of the variant drawn; partial purity and
-//! dilution share a class, since both make any smaller value.
+//! dilution share a class, since both make any smaller value. Both are judged by that one rule.
 
 use biot::compare::{CauseCode, CauseTable, Conditions};
 use biot::library::{Access, Chirality, Compound, EntryKind, Hand, Identity, Library, ReviewState};
 use biot::measurement::{self, Defaults};
-use biot::quantity::{Concentration, Length, SpecificRotation, SpectralLine, Temperature};
+use biot::quantity::{Angle, Concentration, Length, SpecificRotation, SpectralLine, Temperature};
 use biot::statement::{RotationKind, Sign, Stage};
 use biot::tasks::check::{CheckRequest, CheckResult, CheckSettings, check};
 use rand::{RngExt, SeedableRng};
 use rand_distr::{Distribution, StandardNormal};
 use rand_pcg::Pcg64;
+use statrs::distribution::{ContinuousCDF, Normal};
 use std::collections::BTreeMap;
 use std::path::Path;
+use std::sync::LazyLock;
 
 /// Scatter between sources: scale of the half-normal distribution of its standard deviation, relative.
 const BETWEEN: f64 = 0.04;
@@ -27,8 +31,14 @@ const ANGLE_NOISE: f64 = 0.003;
 const RELATIVE_NOISE: f64 = 0.0075;
 /// Relative standard deviation of a salt's molar rotation against its base's.
 const SALT_SCATTER: f64 = 0.15;
-/// Blanks, standard deviation in degrees.
+/// Blanks, standard deviation in degrees, and the share of cases in which the blank is told.
 const BLANK: f64 = 0.03;
+const BLANK_TOLD: f64 = 0.5;
+/// Cells (mm) with how often each is used, and the share of cases in which it is told.
+const CELLS: [(f64, f64); 4] = [(100.0, 0.5), (50.0, 1.0 / 6.0), (10.0, 1.0 / 6.0), (200.0, 1.0 / 6.0)];
+const CELL_TOLD: f64 = 0.75;
+/// Where a reference is suspect and not altogether wrong, the standard deviation of what it is off by, relative.
+const SUSPECT: f64 = 0.3;
 
 /// A real entry with what a slip could need.
 pub struct Real {
@@ -44,18 +54,24 @@ pub struct Real {
 }
 
 /// How a slip makes the reported value out of the true one.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Slip {
     /// Times a factor, with a relative standard deviation.
     Factor(f64, f64),
-    /// Plus a shift, with a standard deviation.
-    Shift(f64, f64),
+    /// Plus a shift in the reading, exact.
+    Shift(f64),
+    /// Plus a shift that is not known, with a standard deviation.
+    Blur(f64),
     /// Times a number drawn evenly between two ends.
     Between(f64, f64),
     /// Part of the way, drawn evenly from 0.1 to 1, to another value.
     Towards(f64),
     /// Another compound's value.
     Instead(f64),
+    /// The reference is off, with a relative standard deviation.
+    Off(f64),
+    /// The reference belongs to another compound: the true value is that of any entry.
+    Anywhere,
 }
 
 /// A case: what was done and what was reported.
@@ -63,17 +79,32 @@ pub struct Case {
     pub code: CauseCode,
     pub slip: Slip,
     pub reported: f64,
-    pub cell: f64,
+    /// The cell where it is told, mm.
+    pub told_cell: Option<f64>,
+    /// The blank that is told, degrees.
+    pub told_blank: Option<f64>,
+}
+
+/// One way a case can have come about, with its probability before the value is seen.
+#[derive(Clone, Copy)]
+struct Way {
+    weight: f64,
+    code: CauseCode,
+    slip: Slip,
+    cell: f64,
 }
 
 /// Counts of one simulation.
-#[derive(Default)]
+#[derive(Clone, Default)]
 pub struct Score {
     /// Cases.
     pub n: usize,
-    /// The right class first: program, best classifier.
+    /// The right class first: program, best classifier, one of them alone; and what the best classifier foretold of itself.
     pub first: usize,
     pub best_first: usize,
+    pub best_alone: usize,
+    pub program_alone: usize,
+    pub foretold: f64,
     /// The right class among the first three.
     pub among_three: usize,
     pub best_among_three: usize,
@@ -83,6 +114,7 @@ pub struct Score {
     pub sure_first: usize,
     pub sure_among_three: usize,
     pub best_sure_first: usize,
+    pub best_sure_among_three: usize,
     /// Consistent values, and how many raised a cause above `none`.
     pub consistent: usize,
     pub raised: usize,
@@ -90,6 +122,46 @@ pub struct Score {
     pub confusion: BTreeMap<(CauseCode, CauseCode), usize>,
     /// By what was done: cases, program right, best right.
     pub by_code: BTreeMap<CauseCode, (usize, usize, usize)>,
+}
+
+impl Score {
+    /// Takes up the counts of another simulation.
+    pub fn add(&mut self, other: &Self) {
+        self.foretold += other.foretold;
+        for (mine, theirs) in [
+            (&mut self.n, other.n),
+            (&mut self.first, other.first),
+            (&mut self.best_first, other.best_first),
+            (&mut self.best_alone, other.best_alone),
+            (&mut self.program_alone, other.program_alone),
+            (&mut self.among_three, other.among_three),
+            (&mut self.best_among_three, other.best_among_three),
+            (&mut self.sure, other.sure),
+            (&mut self.sure_first, other.sure_first),
+            (&mut self.sure_among_three, other.sure_among_three),
+            (&mut self.best_sure_first, other.best_sure_first),
+            (&mut self.best_sure_among_three, other.best_sure_among_three),
+            (&mut self.consistent, other.consistent),
+            (&mut self.raised, other.raised),
+        ] {
+            *mine += theirs;
+        }
+        for (key, n) in &other.confusion {
+            *self.confusion.entry(*key).or_default() += n;
+        }
+        for (code, (n, right, best)) in &other.by_code {
+            let line = self.by_code.entry(*code).or_default();
+            *line = (line.0 + n, line.1 + right, line.2 + best);
+        }
+    }
+
+    /// By how much the best classifier is ahead with the right class first, and the standard error of that, shares. Both see
+    /// the same cases, so only those count in which one of them is right.
+    pub fn behind(&self) -> (f64, f64) {
+        let (n, ahead, back) = (self.n as f64, self.best_alone as f64, self.program_alone as f64);
+        let mean = (ahead - back) / n;
+        (mean, ((ahead + back) / n - mean * mean).max(0.0).sqrt() / n.sqrt())
+    }
 }
 
 /// The entries of the starter library that slips can be applied to: specific rotations of a chiral compound with printed
@@ -171,8 +243,9 @@ fn drude(nanometres: f64, lambda0: f64) -> f64 {
     (589.3f64.powi(2) - lambda0 * lambda0) / (nanometres * nanometres - lambda0 * lambda0)
 }
 
-/// All that can be done to an entry read in a cell (mm), with the probability of each variant within its code.
-fn slips(real: &Real, cell: f64) -> BTreeMap<CauseCode, Vec<(f64, Slip)>> {
+/// All that can be done to an entry read in a cell (mm), with the probability of each variant within its code; `blank` is
+/// the blank where it is told, degrees.
+fn slips(real: &Real, cell: f64, blank: Option<f64>) -> BTreeMap<CauseCode, Vec<(f64, Slip)>> {
     let per_degree = 100.0 / (cell / 100.0 * real.concentration);
     let angle = real.value / per_degree;
     let even = |slips: Vec<Slip>| -> Vec<(f64, Slip)> {
@@ -213,7 +286,7 @@ fn slips(real: &Real, cell: f64) -> BTreeMap<CauseCode, Vec<(f64, Slip)>> {
     put(CauseCode::AngleAsSpecific, even(vec![exact(1.0 / per_degree)]));
     if angle.abs() < 85.0 {
         let turn = if angle < 0.0 { 180.0 } else { -180.0 };
-        put(CauseCode::HalfTurn, even(vec![Slip::Shift(turn * per_degree, 0.0)]));
+        put(CauseCode::HalfTurn, even(vec![Slip::Shift(turn * per_degree)]));
     }
     put(CauseCode::SugarDegrees, even(vec![exact(100.0 / 34.626)]));
     let mass = real.compound.molar_mass.map(biot::quantity::MolarMass::grams_per_mole);
@@ -240,7 +313,10 @@ fn slips(real: &Real, cell: f64) -> BTreeMap<CauseCode, Vec<(f64, Slip)>> {
     }
     put(
         CauseCode::BlankSign,
-        even(vec![Slip::Shift(0.0, 2.0 * BLANK * per_degree)]),
+        even(vec![match blank {
+            Some(blank) => Slip::Shift(2.0 * blank * per_degree),
+            None => Slip::Blur(2.0 * BLANK * per_degree),
+        }]),
     );
     let lines = [578.0, 546.1, 435.8, 365.0].map(|line| {
         // Three λ0 a standard deviation apart, for the size of the scatter.
@@ -256,218 +332,260 @@ fn slips(real: &Real, cell: f64) -> BTreeMap<CauseCode, Vec<(f64, Slip)>> {
         CauseCode::OtherStereoisomer,
         even(real.isomers.iter().map(|v| Slip::Instead(*v)).collect()),
     );
+    put(
+        CauseCode::ReferenceSuspect,
+        even(vec![Slip::Off(SUSPECT), Slip::Anywhere]),
+    );
     all
+}
+
+/// Every way a case of an entry can have come about, where the cell is one of `cells` (mm, with its probability).
+fn ways(real: &Real, cells: &[(f64, f64)], blank: Option<f64>, prior: &dyn Fn(CauseCode) -> f64) -> Vec<Way> {
+    let in_cell = |&(cell, chance): &(f64, f64)| -> Vec<Way> {
+        let possible = slips(real, cell, blank);
+        let total: f64 = possible.keys().map(|code| prior(*code)).sum();
+        let way = |code: CauseCode, share: f64, slip: Slip| Way {
+            weight: chance * prior(code) / total * share,
+            code,
+            slip,
+            cell,
+        };
+        possible
+            .iter()
+            .flat_map(|(code, variants)| variants.iter().map(|(share, slip)| way(*code, *share, *slip)))
+            .collect()
+    };
+    cells.iter().flat_map(in_cell).collect()
 }
 
 /// One simulation: `n` cases from the seed. `prior` gives the weight of each code among those that can be done to an entry.
 pub fn simulate(
     library: &Library,
+    settings: &CheckSettings,
     real: &[Real],
     n: usize,
     seed: u64,
-    prior: impl Fn(CauseCode) -> f64,
+    prior: &dyn Fn(CauseCode) -> f64,
     mut on_miss: impl FnMut(&Real, &Case, &CheckResult, f64),
 ) -> Score {
     let mut rng = Pcg64::seed_from_u64(seed);
-    let settings = CheckSettings::default();
     let mut score = Score::default();
     for _ in 0..n {
         let entry = &real[rng.random_range(0..real.len())];
-        let cell = [100.0, 100.0, 100.0, 50.0, 10.0, 200.0][rng.random_range(0..6)];
-        let possible = slips(entry, cell);
-        let weighted: Vec<(f64, CauseCode, Slip)> = possible
-            .iter()
-            .flat_map(|(code, variants)| {
-                variants
-                    .iter()
-                    .map(|(share, slip)| (prior(*code) * share, *code, *slip))
-            })
-            .collect();
-        let total: f64 = weighted.iter().map(|(weight, ..)| weight).sum();
-        let mut at = rng.random_range(0.0..total);
-        let (_, code, slip) = *weighted
-            .iter()
-            .find(|(weight, ..)| {
-                at -= weight;
-                at < 0.0
-            })
-            .unwrap_or(&weighted[0]);
-        let case = draw(entry, code, slip, cell, &mut rng);
-        let result = run(library, entry, &case, &settings);
-        count(&mut score, entry, &case, &result, &weighted, &mut on_miss);
+        let cell = picked(&CELLS, |cell| cell.1, &mut rng).0;
+        let told_cell = (rng.random_range(0.0..1.0) < CELL_TOLD).then_some(cell);
+        let is_blank_told = rng.random_range(0.0..1.0) < BLANK_TOLD;
+        let blank: f64 = StandardNormal.sample(&mut rng);
+        let told_blank = is_blank_told.then_some(BLANK * blank);
+        let way = *picked(
+            &ways(entry, &[(cell, 1.0)], told_blank, prior),
+            |way| way.weight,
+            &mut rng,
+        );
+        let case = Case {
+            code: way.code,
+            slip: way.slip,
+            reported: reported(entry, &way, real, &mut rng),
+            told_cell,
+            told_blank,
+        };
+        let result = run(library, entry, &case, settings);
+        let possible = match told_cell {
+            Some(cell) => ways(entry, &[(cell, 1.0)], told_blank, prior),
+            None => ways(entry, &CELLS, told_blank, prior),
+        };
+        count(&mut score, entry, real, &case, &result, &possible, &mut on_miss);
     }
     score
 }
 
+/// One of several, as often as its weight says.
+fn picked<'a, T>(of: &'a [T], weight: impl Fn(&T) -> f64, rng: &mut Pcg64) -> &'a T {
+    let total: f64 = of.iter().map(&weight).sum();
+    let mut at = rng.random_range(0.0..total);
+    of.iter()
+        .find(|one| {
+            at -= weight(one);
+            at < 0.0
+        })
+        .unwrap_or(&of[0])
+}
+
 /// Draws the true value, the slip's own chance and the noise.
-fn draw(entry: &Real, code: CauseCode, slip: Slip, cell: f64, rng: &mut Pcg64) -> Case {
+fn reported(entry: &Real, way: &Way, real: &[Real], rng: &mut Pcg64) -> f64 {
     let mut normal = || -> f64 { StandardNormal.sample(&mut *rng) };
     let tau = BETWEEN * normal().abs();
     let scatter = 1.0 + tau * normal();
     let (noise, blur, chance) = (normal(), normal(), normal());
     let even: f64 = rng.random_range(0.0..1.0);
+    let any = &real[rng.random_range(0..real.len())];
     let truth = entry.value * scatter;
-    let per_degree = 100.0 / (cell / 100.0 * entry.concentration);
-    let wanted = match slip {
+    let per_degree = 100.0 / (way.cell / 100.0 * entry.concentration);
+    let wanted = match way.slip {
         Slip::Factor(factor, sd) => truth * factor * (1.0 + sd * chance),
-        Slip::Shift(_, sd) => truth + sd * chance,
+        Slip::Shift(_) => truth,
+        Slip::Blur(sd) => truth + sd * chance,
         Slip::Between(low, high) => truth * (low + (high - low) * even),
         Slip::Towards(other) => truth + (0.1 + 0.9 * even) * (other - truth),
         Slip::Instead(other) => other * scatter,
+        Slip::Off(sd) => truth * (1.0 + sd * chance),
+        Slip::Anywhere => any.value * scatter,
     };
     // A turn is exact: it stands in the reading, not in the weighing.
-    let turn = if let Slip::Shift(shift, _) = slip { shift } else { 0.0 };
+    let turn = if let Slip::Shift(shift) = way.slip { shift } else { 0.0 };
     let reported = wanted * (1.0 + RELATIVE_NOISE * noise) + ANGLE_NOISE * per_degree * blur + turn;
     // Three decimals, as typed.
-    let reported = (reported * 1000.0).round() / 1000.0;
-    Case {
-        code,
-        slip,
-        reported,
-        cell,
-    }
+    (reported * 1000.0).round() / 1000.0
 }
 
 fn run(library: &Library, entry: &Real, case: &Case, settings: &CheckSettings) -> CheckResult {
-    let cell = Length::from_millimetres(case.cell);
+    let cell = case.told_cell.map(Length::from_millimetres);
     let value = SpecificRotation::from_conventional(case.reported);
     let concentration = entry.conditions.concentration;
     let request = CheckRequest {
         compound: entry.compound.id,
         mirror_image: false,
-        measured: measurement::of_value(value, 0.0005, concentration, Some(cell), &Defaults::built_in()),
+        measured: measurement::of_value(value, 0.0005, concentration, cell, &Defaults::built_in()),
         conditions: entry.conditions.clone(),
-        cell: Some(cell),
+        cell,
+        blank: case.told_blank.map(Angle::from_degrees),
         form: None,
         excess: None,
     };
     check(library, &request, settings).unwrap()
 }
 
-/// The standard half-normal distribution at the middles of twelve equal steps of probability.
-const QUANTILES: [f64; 12] = [
-    0.0522, 0.1573, 0.2641, 0.3741, 0.4888, 0.6103, 0.7416, 0.8871, 1.0545, 1.2582, 1.5341, 2.0368,
-];
+/// The standard half-normal distribution at the middles of equal steps of probability.
+static QUANTILES: LazyLock<[f64; 24]> = LazyLock::new(|| {
+    let normal = Normal::standard();
+    std::array::from_fn(|i| normal.inverse_cdf(0.5 + 0.5 * (i as f64 + 0.5) / 24.0))
+});
 
 /// Density of the reported value under a slip, with the true value and the noise as they are drawn.
-fn density(entry: &Real, slip: Slip, x: f64, cell: f64) -> f64 {
-    let per_degree = 100.0 / (cell / 100.0 * entry.concentration);
+fn density(entry: &Real, real: &[Real], way: &Way, x: f64) -> f64 {
+    let per_degree = 100.0 / (way.cell / 100.0 * entry.concentration);
     let angle = ANGLE_NOISE * per_degree;
     let normal = |deviation: f64, variance: f64| {
         (-0.5 * deviation * deviation / variance).exp() / (2.0 * std::f64::consts::PI * variance).sqrt()
     };
     let v = entry.value;
-    let turn = if let Slip::Shift(shift, _) = slip { shift } else { 0.0 };
+    let turn = if let Slip::Shift(shift) = way.slip { shift } else { 0.0 };
     let noise = RELATIVE_NOISE * (x - turn);
     let own = angle * angle + noise * noise;
     let steps = |n: usize, low: f64, high: f64, each: &dyn Fn(f64) -> f64| -> f64 {
         let width = (high - low) / n as f64;
         (0..n).map(|i| each(low + (i as f64 + 0.5) * width)).sum::<f64>() / n as f64
     };
-    QUANTILES
-        .iter()
-        .map(|q| {
-            let tau = BETWEEN * q * v;
-            match slip {
-                Slip::Factor(f, sd) => normal(x - f * v, f * f * (tau * tau + sd * sd * v * v) + own),
-                Slip::Shift(s, sd) => normal(x - v - s, tau * tau + sd * sd + own),
-                Slip::Between(low, high) => steps(400, low, high, &|p| normal(x - p * v, p * p * tau * tau + own)),
-                Slip::Towards(other) => steps(100, 0.1, 1.0, &|q| {
-                    normal(x - v - q * (other - v), (1.0 - q).powi(2) * tau * tau + own)
-                }),
-                Slip::Instead(other) => normal(x - other, (BETWEEN * q * other).powi(2) + own),
+    let of_tau = |relative: f64| {
+        let tau = relative * v;
+        match way.slip {
+            Slip::Factor(f, sd) => normal(x - f * v, f * f * (tau * tau + sd * sd * v * v) + own),
+            Slip::Shift(s) => normal(x - v - s, tau * tau + own),
+            Slip::Blur(sd) => normal(x - v, tau * tau + sd * sd + own),
+            Slip::Between(low, high) => steps(400, low, high, &|p| normal(x - p * v, p * p * tau * tau + own)),
+            Slip::Towards(other) => steps(100, 0.1, 1.0, &|q| {
+                normal(x - v - q * (other - v), (1.0 - q).powi(2) * tau * tau + own)
+            }),
+            Slip::Instead(other) => normal(x - other, (relative * other).powi(2) + own),
+            Slip::Off(sd) => normal(x - v, tau * tau + sd * sd * v * v + own),
+            Slip::Anywhere => {
+                let each = |any: &Real| normal(x - any.value, (relative * any.value).powi(2) + own);
+                real.iter().map(each).sum::<f64>() / real.len() as f64
             }
-        })
-        .sum::<f64>()
-        / QUANTILES.len() as f64
+        }
+    };
+    QUANTILES.iter().map(|q| of_tau(BETWEEN * q)).sum::<f64>() / QUANTILES.len() as f64
 }
 
-/// What the value would be without the slip; none for slips that take any value in a range.
-fn corrected(slip: Slip, x: f64) -> Option<f64> {
+/// What the value would be without the slip and its uncertainty, where that of the value is u; none for slips that take any
+/// value in a range.
+fn corrected(slip: Slip, x: f64, u: f64) -> Option<(f64, f64)> {
     match slip {
-        Slip::Factor(factor, _) => Some(x / factor),
-        Slip::Shift(shift, 0.0) => Some(x - shift),
-        Slip::Shift(..) | Slip::Between(..) | Slip::Towards(_) | Slip::Instead(_) => None,
+        Slip::Factor(factor, _) => Some((x / factor, u / factor.abs())),
+        Slip::Shift(shift) => Some((x - shift, u)),
+        Slip::Blur(_) | Slip::Between(..) | Slip::Towards(_) | Slip::Instead(_) | Slip::Off(_) | Slip::Anywhere => None,
     }
 }
 
-/// Whether two slips fall into one class of the best classifier.
-fn one_class(a: (CauseCode, Slip), b: (CauseCode, Slip), x: f64, u: f64) -> bool {
-    match (corrected(a.1, x), corrected(b.1, x)) {
-        (Some(p), Some(q)) => {
-            let stretch = |slip: Slip| {
-                if let Slip::Factor(factor, _) = slip {
-                    factor.abs()
-                } else {
-                    1.0
-                }
-            };
-            let turned = |slip: Slip| matches!(slip, Slip::Shift(..));
-            a.0 != CauseCode::OppositeHand
-                && b.0 != CauseCode::OppositeHand
-                && turned(a.1) == turned(b.1)
-                && (p - q).abs() <= 1.96 * (u / stretch(a.1)).hypot(u / stretch(b.1))
-        }
-        (None, None) => a.0 == b.0 || (matches!(a.1, Slip::Between(..)) && matches!(b.1, Slip::Between(..))),
+/// Whether two slips fall into one class.
+fn one_class(a: &Way, b: &Way, x: f64, u: f64) -> bool {
+    let is_between = |way: &Way| matches!(way.slip, Slip::Between(..));
+    match (corrected(a.slip, x, u), corrected(b.slip, x, u)) {
+        _ if a.code == CauseCode::OppositeHand || b.code == CauseCode::OppositeHand => a.code == b.code,
+        (Some((p, u_p)), Some((q, u_q))) => (p - q).abs() <= 1.96 * u_p.hypot(u_q),
+        (None, None) => a.code == b.code || (is_between(a) && is_between(b)),
         _ => false,
     }
+}
+
+/// Whether a cause of this code and corrected value explains the case.
+fn explains(case: &Case, u: f64, code: CauseCode, value: f64) -> bool {
+    if code != case.code {
+        return matches!(case.slip, Slip::Between(..)) && matches!(code, CauseCode::PartialPurity | CauseCode::Diluted);
+    }
+    match corrected(case.slip, case.reported, u) {
+        Some((right, _)) if code != CauseCode::OppositeHand => (value - right).abs() <= 0.03 * right.abs() + 3.0 * u,
+        _ => true,
+    }
+}
+
+/// The ranking of the best classifier: the place of the right class, and the probability of the first.
+fn best(possible: &[Way], entry: &Real, real: &[Real], case: &Case, u: f64) -> (usize, f64) {
+    let x = case.reported;
+    let mut posterior: Vec<(f64, &Way)> = possible
+        .iter()
+        .map(|way| (way.weight * density(entry, real, way, x), way))
+        .collect();
+    posterior.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let total: f64 = posterior.iter().map(|(weight, _)| weight).sum();
+    // Classes are led by their most probable member, as the program makes them.
+    let mut classes: Vec<(f64, Vec<&Way>)> = Vec::new();
+    for (weight, way) in posterior {
+        match classes.iter_mut().find(|(_, ways)| one_class(ways[0], way, x, u)) {
+            Some((sum, ways)) => {
+                *sum += weight;
+                ways.push(way);
+            }
+            None => classes.push((weight, vec![way])),
+        }
+    }
+    classes.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let is_right = |way: &&Way| {
+        explains(
+            case,
+            u,
+            way.code,
+            corrected(way.slip, x, u).map_or(x, |(value, _)| value),
+        )
+    };
+    let rank = classes.iter().position(|(_, ways)| ways.iter().any(is_right));
+    (rank.unwrap_or(usize::MAX), classes[0].0 / total)
 }
 
 fn count(
     score: &mut Score,
     entry: &Real,
+    real: &[Real],
     case: &Case,
     result: &CheckResult,
-    weighted: &[(f64, CauseCode, Slip)],
+    possible: &[Way],
     on_miss: &mut impl FnMut(&Real, &Case, &CheckResult, f64),
 ) {
-    let (x, u) = (case.reported, result.measured.standard_uncertainty);
-    let truth = (case.code, case.slip);
-    // The best classifier: classes led by their most probable member, as the program makes them.
-    let mut posterior: Vec<(f64, (CauseCode, Slip))> = weighted
-        .iter()
-        .map(|(weight, code, slip)| (weight * density(entry, *slip, x, case.cell), (*code, *slip)))
-        .collect();
-    posterior.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let total: f64 = posterior.iter().map(|(weight, _)| weight).sum();
-    let mut classes: Vec<(f64, Vec<(CauseCode, Slip)>)> = Vec::new();
-    for (weight, member) in posterior {
-        match classes
-            .iter_mut()
-            .find(|(_, members)| one_class(members[0], member, x, u))
-        {
-            Some((sum, members)) => {
-                *sum += weight;
-                members.push(member);
-            }
-            None => classes.push((weight, vec![member])),
-        }
-    }
-    classes.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let best_holds = |class: &(f64, Vec<(CauseCode, Slip)>)| class.1.contains(&truth);
-    let best_rank = classes.iter().position(best_holds).unwrap_or(usize::MAX);
-    let sure = classes[0].0 / total;
-
-    let is_right = |code: CauseCode, value: f64| -> bool {
-        match corrected(case.slip, x) {
-            _ if code != case.code => {
-                matches!(case.slip, Slip::Between(..)) && matches!(code, CauseCode::PartialPurity | CauseCode::Diluted)
-            }
-            _ if code == CauseCode::OppositeHand => true,
-            Some(right) => (value - right).abs() <= 0.03 * right.abs() + 3.0 * u,
-            None => true,
-        }
-    };
+    let u = result.measured.standard_uncertainty;
+    let (best_rank, sure) = best(possible, entry, real, case, u);
     let rank = result
         .causes
         .iter()
-        .filter(|cause| is_right(cause.code, cause.corrected_value))
+        .filter(|cause| explains(case, u, cause.code, cause.corrected_value))
         .map(|cause| cause.class - 1)
         .min()
         .unwrap_or(usize::MAX);
     score.n += 1;
     score.first += usize::from(rank == 0);
     score.best_first += usize::from(best_rank == 0);
+    score.best_alone += usize::from(best_rank == 0 && rank != 0);
+    score.program_alone += usize::from(best_rank != 0 && rank == 0);
+    score.foretold += sure;
     score.among_three += usize::from(rank < 3);
     score.best_among_three += usize::from(best_rank < 3);
     if sure >= 0.9 {
@@ -475,6 +593,7 @@ fn count(
         score.sure_first += usize::from(rank == 0);
         score.sure_among_three += usize::from(rank < 3);
         score.best_sure_first += usize::from(best_rank == 0);
+        score.best_sure_among_three += usize::from(best_rank < 3);
     }
     if case.code == CauseCode::None {
         score.consistent += 1;
@@ -493,15 +612,15 @@ fn count(
     line.0 += 1;
     line.1 += usize::from(rank == 0);
     line.2 += usize::from(best_rank == 0);
-    if rank != 0 && sure >= 0.9 && best_rank == 0 {
+    if (rank != 0 && sure >= 0.9 && best_rank == 0) || (rank >= 3 && best_rank < 3) {
         on_miss(entry, case, result, sure);
     }
 }
 
-impl PartialEq for Slip {
-    fn eq(&self, other: &Self) -> bool {
-        format!("{self:?}") == format!("{other:?}")
-    }
+/// A share with its standard error, per cent.
+fn share(part: usize, of: usize) -> String {
+    let (n, p) = (of.max(1) as f64, part as f64 / of.max(1) as f64);
+    format!("{:.1} ± {:.1} %", 100.0 * p, 100.0 * (p * (1.0 - p) / n).sqrt())
 }
 
 /// The confusion table and the shares, as text.
@@ -533,29 +652,34 @@ pub fn table(score: &Score) -> String {
             .collect();
         let _ = writeln!(text, "  {}", others.join(", "));
     }
+    let (behind, error) = score.behind();
     let _ = writeln!(
         text,
-        "first: {:.1} % of {} (best classifier {:.1} %); among three: {:.1} % (best {:.1} %)",
-        percent(score.first, score.n),
+        "first: {} of {} (best classifier {}, foretold {:.1} %; ahead by {:.1} ± {:.1} points); among three: {} (best {})",
+        share(score.first, score.n),
         score.n,
-        percent(score.best_first, score.n),
-        percent(score.among_three, score.n),
-        percent(score.best_among_three, score.n),
+        share(score.best_first, score.n),
+        100.0 * score.foretold / score.n.max(1) as f64,
+        100.0 * behind,
+        100.0 * error,
+        share(score.among_three, score.n),
+        share(score.best_among_three, score.n),
     );
     let _ = writeln!(
         text,
-        "where the best classifier is at least 90 % sure ({} cases, right itself in {:.1} %): first {:.1} %, among three {:.1} %",
+        "where the best classifier is at least 90 % sure ({} cases): first {} (best {}), among three {} (best {})",
         score.sure,
-        percent(score.best_sure_first, score.sure),
-        percent(score.sure_first, score.sure),
-        percent(score.sure_among_three, score.sure),
+        share(score.sure_first, score.sure),
+        share(score.best_sure_first, score.sure),
+        share(score.sure_among_three, score.sure),
+        share(score.best_sure_among_three, score.sure),
     );
     let _ = writeln!(
         text,
-        "consistent values that raise a cause above none: {} of {} ({:.1} %)",
+        "consistent values that raise a cause above none: {} of {} ({})",
         score.raised,
         score.consistent,
-        percent(score.raised, score.consistent)
+        share(score.raised, score.consistent)
     );
     text
 }

@@ -1,8 +1,10 @@
 //! How well the causes of a value that does not fit are found: slips applied to the starter library, beside the best
 //! possible classifier.
 //!
-//! `cargo bench --bench faults [-- CASES [SEED]]` prints a confusion table for two mixes of slips: every slip as often as
-//! any other, and as often as `data/causes.toml` has them. Without arguments 400 cases of each.
+//! `cargo bench --bench faults [-- CASES [SEED…]]` prints a confusion table for three mixes of slips: every slip as often
+//! as any other, as often as `data/causes.toml` has them, and as in a laboratory where hardly anything but purity goes
+//! wrong. CASES of each for every seed; without arguments 100 and one seed, a smoke test. A file ending in `.toml` is taken
+//! in the place of `data/causes.toml`.
 
 #![allow(
     clippy::unwrap_used,
@@ -14,57 +16,108 @@
 mod fault_model;
 
 use biot::compare::{CauseCode, CauseTable};
-use fault_model::{Real, real_entries, simulate, starter, table};
+use biot::library::{Access, Library};
+use biot::tasks::check::CheckSettings;
+use fault_model::{Real, Score, real_entries, simulate, starter, table};
+use rayon::prelude::*;
+use std::path::Path;
 use std::time::Instant;
+
+/// How often a slip is made, by its code.
+type Mix<'a> = dyn Fn(CauseCode) -> f64 + Sync + 'a;
+
+/// Misses of each mix that are shown.
+const MOST_SHOWN: usize = 40;
 
 fn main() {
     let numbers: Vec<u64> = std::env::args().filter_map(|word| word.parse().ok()).collect();
-    let n = numbers.first().map_or(400, |n| *n as usize);
-    let seed = numbers.get(1).copied().unwrap_or(1815);
+    let n = numbers.first().map_or(100, |n| *n as usize);
+    let seeds = if numbers.len() > 1 { &numbers[1..] } else { &[1815] };
     let folder = tempfile::tempdir().unwrap();
     let library = starter(folder.path());
     let real = real_entries(&library);
-    println!("{} entries of the starter library, {n} cases, seed {seed}", real.len());
-    let causes = CauseTable::built_in();
-    let usual = |code: CauseCode| causes.of(code).prior;
+    let file = library.path().to_owned();
+    println!(
+        "{} entries of the starter library, {n} cases of each mix, seeds {seeds:?}",
+        real.len()
+    );
+    let mut settings = CheckSettings::default();
+    if let Some(other) = std::env::args().find(|word| Path::new(word).extension() == Some("toml".as_ref())) {
+        let text = std::fs::read_to_string(&other).unwrap();
+        settings.causes = CauseTable::read(&text, include_str!("../../data/forms.csv")).unwrap();
+        println!("weights of {other}");
+    }
+    let causes = settings.causes.clone();
     let even = |code: CauseCode| if code == CauseCode::None { 3.0 } else { 1.0 };
-    for (name, prior) in [
-        ("each slip as often", &even as &dyn Fn(CauseCode) -> f64),
+    let usual = |code: CauseCode| causes.of(code).prior;
+    let pure = |code: CauseCode| match code {
+        CauseCode::None => 0.5,
+        CauseCode::PartialPurity => 0.2,
+        CauseCode::Diluted => 0.1,
+        CauseCode::OppositeHand => 0.05,
+        _ => 0.0125,
+    };
+    let mixes: [(&str, &Mix); 3] = [
+        ("each slip as often", &even),
         ("as in data/causes.toml", &usual),
-    ] {
+        ("hardly anything but purity", &pure),
+    ];
+    for (name, mix) in mixes {
         let start = Instant::now();
-        let mut misses = Vec::new();
-        let score = simulate(&library, &real, n, seed, prior, |real, case, result, sure| {
-            if misses.len() < 40 {
-                let named: Vec<String> = result
-                    .causes
-                    .iter()
-                    .take(4)
-                    .map(|c| format!("{} {:.3} ({:.1})", c.code.as_str(), c.probability, c.corrected_value))
-                    .collect();
-                misses.push(format!(
-                    "  {}: {} {:?} reported {}, cell {}, best {:.3}; expected {:?} ± {:?}; named {}",
-                    in_short(real),
-                    case.code.as_str(),
-                    case.slip,
-                    case.reported,
-                    case.cell,
-                    sure,
-                    result.pooled.as_ref().map(|p| (p.value * 10.0).round() / 10.0),
-                    result
-                        .pooled
-                        .as_ref()
-                        .map(|p| (p.standard_uncertainty * 10.0).round() / 10.0),
-                    named.join(", ")
-                ));
-            }
-        });
-        println!("\n{name} ({:.1} s)\n{}", start.elapsed().as_secs_f64(), table(&score));
-        println!("misses where the best classifier is sure and right:");
-        for miss in &misses {
-            println!("{miss}");
+        let runs: Vec<(Score, Vec<String>)> = seeds
+            .par_iter()
+            .map(|seed| {
+                let library = Library::open(&file, Access::Read).unwrap();
+                let mut misses = Vec::new();
+                let score = simulate(&library, &settings, &real, n, *seed, mix, |real, case, result, sure| {
+                    misses.push(miss(real, case, result, sure));
+                });
+                (score, misses)
+            })
+            .collect();
+        println!("\n{name} ({:.1} s)", start.elapsed().as_secs_f64());
+        let mut all = Score::default();
+        for (seed, (score, _)) in seeds.iter().zip(&runs) {
+            let lines = table(score);
+            println!("seed {seed}: {}", lines.lines().rev().nth(2).unwrap_or_default());
+            all.add(score);
+        }
+        println!("{}", table(&all));
+        println!("misses where the best classifier is sure and right, or has it among three:");
+        for miss in runs.iter().flat_map(|(_, misses)| misses).take(MOST_SHOWN) {
+            println!("  {miss}");
         }
     }
+}
+
+/// A miss in short.
+fn miss(real: &Real, case: &fault_model::Case, result: &biot::tasks::check::CheckResult, sure: f64) -> String {
+    let named: Vec<String> = result
+        .causes
+        .iter()
+        .take(5)
+        .map(|c| {
+            format!(
+                "{}: {} {:.3} ({:.1})",
+                c.class,
+                c.code.as_str(),
+                c.probability,
+                c.corrected_value
+            )
+        })
+        .collect();
+    let tenth = |value: f64| (value * 10.0).round() / 10.0;
+    format!(
+        "{}: {} {:?} reported {}, cell {:?}, best {sure:.3}; expected {:?} ± {:?}; named {}",
+        in_short(real),
+        case.code.as_str(),
+        case.slip,
+        case.reported,
+        case.told_cell,
+        result.pooled.as_ref().map(|p| tenth(p.value)),
+        result.pooled.as_ref().map(|p| tenth(p.standard_uncertainty)),
+        named.join(", ")
+    )
 }
 
 /// The entry in short.

@@ -246,6 +246,7 @@ fn request(compound: &Compound, invented: &Invented) -> CheckRequest {
             basis: None,
         },
         cell: None,
+        blank: None,
         form: None,
         excess: None,
         mirror_image: false,

@@ -101,6 +101,7 @@ fn a_row_gives_what_a_single_check_gives() {
                 basis: None,
             },
             cell: None,
+            blank: None,
             form: None,
             excess: None,
         };

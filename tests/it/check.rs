@@ -71,6 +71,7 @@ fn run(case: &Case) -> CheckResult {
             basis: None,
         },
         cell: None,
+        blank: None,
         form: case.form.map(str::to_owned),
         excess: case.excess.map(|e| (e, 0.01)),
     };
@@ -410,6 +411,7 @@ fn what_rotation_and_ee_imply_can_be_kept_as_a_derived_draft() {
             ..Conditions::default()
         },
         cell: None,
+        blank: None,
         form: None,
         excess: Some((0.98, 0.01)),
     };

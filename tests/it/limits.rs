@@ -189,3 +189,62 @@ fn batches_are_brought_to_the_basis_and_refused_rows_say_why() {
     std::fs::write(&file, "lot,date\nA,2026-01-10\n").unwrap();
     assert!(read_batches(&file, &Sample::default()).is_err());
 }
+
+/// Every row of the starter limits by the name it prints and by that before its bracket, through the program: the answer
+/// holds the row's own limits, or the candidates hold its compound.
+#[test]
+fn every_printed_name_leads_to_its_limits() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("starter.biot");
+    care::open_or_create(&file, Access::Read, &mut |_| {}).unwrap();
+    let library = Library::open(&file, Access::Read).unwrap();
+    let entries = specifications(&library);
+    assert_eq!(entries.len(), 71);
+    let mut ambiguous = Vec::new();
+    for entry in &entries {
+        let printed = entry.substance.clone().unwrap();
+        let plain = printed
+            .split_once(" (")
+            .map_or(printed.clone(), |(plain, _)| plain.to_owned());
+        let end = entry.statement.low.or(entry.statement.high).unwrap();
+        let reading = match entry.statement.kind {
+            RotationKind::Observed => "--angle",
+            _ => "--value",
+        };
+        for name in [&printed, &plain] {
+            let run = std::process::Command::new(env!("CARGO_BIN_EXE_biot"))
+                .env_clear()
+                .args(["limits", name, &format!("{reading}={end}"), "--json", "--library"])
+                .arg(&file)
+                .output()
+                .unwrap();
+            let json: serde_json::Value = serde_json::from_slice(&run.stdout).unwrap();
+            match run.status.code() {
+                Some(0) => {
+                    let monographs = json["monographs"].as_array().unwrap();
+                    let own = monographs.iter().any(|it| it["limits"]["entry"] == entry.id.0);
+                    assert!(own, "{name}: {json}");
+                }
+                Some(3) => {
+                    let candidates = json["error"]["candidates"].as_array().unwrap();
+                    let own = candidates.iter().any(|it| it["compound"] == entry.compound.0);
+                    assert!(own, "{name}: {json}");
+                    ambiguous.push(name.clone());
+                }
+                other => panic!("{name}: {other:?} {json}"),
+            }
+        }
+    }
+    ambiguous.sort();
+    ambiguous.dedup();
+    // Names of families: both hands, or several stereoisomers, bear them.
+    let families = [
+        "arginine",
+        "asparagine",
+        "ephedrine hydrochloride",
+        "ephedrine sulfate",
+        "mannitol",
+        "sorbitol",
+    ];
+    assert_eq!(ambiguous, families);
+}

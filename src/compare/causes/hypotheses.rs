@@ -213,15 +213,7 @@ fn angles(conditions: &Conditions, context: &CauseContext, table: &CauseTable) -
         }
         None => return Vec::new(),
     };
-    let cells: Vec<(f64, f64)> = match context.cell {
-        Some(cell) => vec![(cell.decimetres(), 1.0)],
-        None => table
-            .cells
-            .iter()
-            .map(|cell| (cell.millimetres / 100.0, cell.weight))
-            .collect(),
-    };
-    cells
+    usual_cells(context, table)
         .into_iter()
         .filter_map(|(decimetres, weight)| {
             let per_specific = decimetres * concentration / 100.0;
@@ -240,45 +232,59 @@ fn angles(conditions: &Conditions, context: &CauseContext, table: &CauseTable) -
         .collect()
 }
 
-/// A turn of n · 180°: needs the angle behind the value, and so c and l. An instrument that shows −90 to +90° loses a turn
-/// only when the true angle lies beyond; one that shows more may have added it.
+/// A turn of n · 180°: needs the angle behind the value, and so c and l; a cell that is not known may be any usual one. An
+/// instrument that shows −90 to +90° loses a turn only when the true angle lies beyond; one that shows more may have added it.
 fn turns(measured: &Measured, conditions: &Conditions, context: &CauseContext, table: &CauseTable) -> Vec<Variant> {
-    let (Some(cell), Some(c)) = (context.cell, conditions.concentration) else {
+    let Some(c) = conditions.concentration else {
         return Vec::new();
     };
-    let per_degree = 100.0 / (cell.decimetres() * c.grams_per_100_millilitres());
-    let angle = measured.value.conventional() / per_degree;
     let double = table.scatter.double_turn;
-    let turns = [
+    let each = [
         (-1.0, (1.0 - double) / 2.0),
         (1.0, (1.0 - double) / 2.0),
         (-2.0, double / 2.0),
         (2.0, double / 2.0),
     ];
-    turns
-        .into_iter()
-        .filter(|(n, _)| {
+    let in_cell = |(decimetres, share): (f64, f64)| {
+        let per_degree = 100.0 / (decimetres * c.grams_per_100_millilitres());
+        let angle = measured.value.conventional() / per_degree;
+        let turned = each.into_iter().filter(move |(n, _)| {
             if angle.abs() <= HALF_CIRCLE {
                 true
             } else {
                 angle.abs() <= 2.0 * HALF_CIRCLE + EDGE && (angle + 180.0 * n).abs() <= HALF_CIRCLE + EDGE
             }
-        })
-        .map(|(n, weight)| {
+        });
+        let place = match context.cell {
+            Some(_) => String::new(),
+            None => format!(" in a cell of {} mm", rounded(100.0 * decimetres)),
+        };
+        turned.map(move |(n, weight)| {
             let detail = Detail {
                 actual: signed_degrees(angle + 180.0 * n),
-                stated: signed_degrees(angle),
+                stated: format!("{}{place}", signed_degrees(angle)),
             };
-            let shift = -180.0 * n * per_degree;
-            let reading = table.scatter.angle_degrees * per_degree;
             let kind = Kind::Shift {
-                shift,
+                shift: -180.0 * n * per_degree,
                 sd: 0.0,
-                reading,
+                reading: table.scatter.angle_degrees * per_degree,
             };
-            (kind, weight, detail)
+            (kind, share * weight, detail)
         })
-        .collect()
+    };
+    usual_cells(context, table).into_iter().flat_map(in_cell).collect()
+}
+
+/// The cell in decimetres, or, where it is not known, the usual ones with their weights.
+fn usual_cells(context: &CauseContext, table: &CauseTable) -> Vec<(f64, f64)> {
+    match context.cell {
+        Some(cell) => vec![(cell.decimetres(), 1.0)],
+        None => table
+            .cells
+            .iter()
+            .map(|cell| (cell.millimetres / 100.0, cell.weight))
+            .collect(),
+    }
 }
 
 /// A reading in °Z taken for degrees: 100 °Z are 34.626° at the sodium line (see `instrument::sugar`).

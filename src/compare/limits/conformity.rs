@@ -1,7 +1,7 @@
 //! The probability of conformity and guard bands, by JCGM 106:2012.
 
-use super::super::judge::normal_quantile;
 use super::super::mixture::normal_cdf;
+use super::super::mixture::normal_quantile;
 use serde::Serialize;
 use statrs::distribution::{ContinuousCDF, StudentsT};
 

@@ -1,70 +1,76 @@
 //! The causes of a value that does not fit: what the library knows that could explain it.
 
+use super::CheckSettings;
 use super::gather::{Gathered, reference_of};
-use super::{CheckRequest, CheckSettings};
 use crate::compare::{
-    Cause, CauseContext, FormLink, Isomer, KnownForm, Measured, Pooling, ReadingWorth, Reference, causes,
-    values_of_isomer,
+    CauseContext, Conditions, FormLink, Isomer, KnownForm, ReadingWorth, Reference, values_of_isomer,
 };
-use crate::library::{Chirality, Compound, Library, LibraryError};
+use crate::library::{Chirality, Compound, Entry, Library, LibraryError};
 use crate::quantity::SpecificRotation;
 use crate::statement::Stage;
 
 /// Most stereoisomers that are looked at: a check stays fast in a family of sugars.
 const MOST_ISOMERS: usize = 40;
 
-/// What a check has found out by the time its causes are sought.
-pub(super) struct Checked<'a> {
-    pub(super) compound: &'a Compound,
-    pub(super) gathered: &'a Gathered<'a>,
-    pub(super) worth: &'a ReadingWorth,
-    pub(super) pooling: &'a Pooling,
-    pub(super) measured: &'a Measured,
+/// Another stereoisomer with its entries.
+pub(crate) struct Relative {
+    compound: Compound,
+    entries: Vec<Entry>,
 }
 
-/// The causes of the measured value.
-pub(super) fn explain(
-    library: &Library,
-    request: &CheckRequest,
-    checked: &Checked<'_>,
-    settings: &CheckSettings,
-) -> Result<Vec<Cause>, LibraryError> {
-    let Checked {
-        compound,
-        gathered,
-        pooling,
-        measured,
-        ..
-    } = *checked;
-    if pooling.posterior.is_none() {
-        return Ok(Vec::new());
+/// The other stereoisomers of a compound, its mirror image aside. Read once, they serve any number of measured values.
+pub(crate) struct Relatives {
+    of: Vec<Relative>,
+    /// Their InChIKeys and those of the compound and its mirror image.
+    keys: Vec<String>,
+}
+
+impl Relatives {
+    /// Reads what the library holds.
+    pub(crate) fn read(library: &Library, compound: &Compound) -> Result<Self, LibraryError> {
+        let family = library.stereoisomers(compound)?;
+        let keys = family.iter().filter_map(|member| member.inchikey.clone()).collect();
+        let is_mirror = |member: &Compound| member.inchikey.is_some() && member.inchikey == compound.mirror_key;
+        let of = family
+            .into_iter()
+            .take(MOST_ISOMERS)
+            .filter(|member| !is_mirror(member) && member.inchikey != compound.inchikey)
+            .map(|compound| {
+                let entries = library.entries(compound.id)?;
+                Ok(Relative { compound, entries })
+            })
+            .collect::<Result<_, LibraryError>>()?;
+        Ok(Self { of, keys })
     }
+}
+
+/// What is known beyond the value, the cell and the blank: the context of the causes of any value of one compound, in one
+/// form, at one set of conditions.
+pub(crate) fn background(
+    compound: &Compound,
+    relatives: &Relatives,
+    gathered: &Gathered<'_>,
+    conditions: &Conditions,
+    worth: &ReadingWorth,
+    settings: &CheckSettings,
+) -> CauseContext {
     let mut known_forms = gathered.measured_form.parts_of();
     known_forms.extend(gathered.known_forms.iter().filter_map(|(name, link)| match link {
         FormLink::Hydrate { factor } => Some(known_form(name, *factor, true)),
         FormLink::Salt { factor } => Some(known_form(name, *factor, false)),
         FormLink::Same | FormLink::Unknown => None,
     }));
-    let context = CauseContext {
-        cell: request.cell,
-        angle_given: request.measured.angle.is_some(),
+    CauseContext {
+        cell: None,
+        angle_given: false,
         blank: None,
         molar_mass: gathered.measured_form.mass(),
         formula: compound.formula.clone(),
         is_salt_or_hydrate: gathered.measured_form.is_salt_or_hydrate(),
         known_forms,
-        other_stages: other_stages(gathered, request.conditions.stage),
-        isomers: isomers(library, request, checked, settings)?,
-    };
-    let conditions = &request.conditions;
-    Ok(causes(
-        pooling,
-        measured,
-        conditions,
-        &context,
-        &settings.effects,
-        &settings.causes,
-    ))
+        other_stages: other_stages(gathered, conditions.stage),
+        isomers: isomers(relatives, gathered, conditions, worth, settings),
+    }
 }
 
 /// A form of the library; its factor is turned round, from reference over measured to measured over weighed.
@@ -97,53 +103,49 @@ fn other_stages(gathered: &Gathered<'_>, measured: Option<Stage>) -> Vec<(Specif
 /// Other stereoisomers with what they would read at the conditions of the measurement, and their mirror images where only
 /// one hand is in the library.
 fn isomers(
-    library: &Library,
-    request: &CheckRequest,
-    checked: &Checked<'_>,
+    relatives: &Relatives,
+    gathered: &Gathered<'_>,
+    conditions: &Conditions,
+    worth: &ReadingWorth,
     settings: &CheckSettings,
-) -> Result<Vec<Isomer>, LibraryError> {
-    let compound = checked.compound;
-    let family = library.stereoisomers(compound)?;
-    let is_known = |key: &str| family.iter().any(|member| member.inchikey.as_deref() == Some(key));
-    let is_mirror = |member: &Compound| member.inchikey.is_some() && member.inchikey == compound.mirror_key;
+) -> Vec<Isomer> {
     let mut found = Vec::new();
-    for member in family.iter().take(MOST_ISOMERS) {
-        if is_mirror(member) || member.inchikey == compound.inchikey {
-            continue;
-        }
-        if member.chirality == Chirality::Meso {
+    for Relative { compound, entries } in &relatives.of {
+        if compound.chirality == Chirality::Meso {
             found.push(Isomer {
-                name: format!("{} (meso, does not rotate)", member.name),
+                name: format!("{} (meso, does not rotate)", compound.name),
                 values: vec![(0.0, 0.0)],
             });
             continue;
         }
-        let references: Vec<Reference> = library
-            .entries(member.id)?
+        let references: Vec<Reference> = entries
             .iter()
             .map(|entry| {
-                let made = reference_of(entry, member, false, &checked.gathered.measured_form, checked.worth);
+                let made = reference_of(entry, compound, false, &gathered.measured_form, worth);
                 Reference {
                     form: FormLink::Same,
                     ..made
                 }
             })
             .collect();
-        let values = values_of_isomer(&request.conditions, &references, &settings.effects, &settings.options);
+        let values = values_of_isomer(conditions, &references, &settings.effects, &settings.options);
         if values.is_empty() {
             continue;
         }
-        let other_hand = member.mirror_key.as_deref().is_some_and(|key| !is_known(key));
+        let other_hand = compound
+            .mirror_key
+            .as_ref()
+            .is_some_and(|key| !relatives.keys.contains(key));
         if other_hand {
             found.push(Isomer {
-                name: format!("the mirror image of {}", member.name),
+                name: format!("the mirror image of {}", compound.name),
                 values: values.iter().map(|&(mean, variance)| (-mean, variance)).collect(),
             });
         }
         found.push(Isomer {
-            name: member.name.clone(),
+            name: compound.name.clone(),
             values,
         });
     }
-    Ok(found)
+    found
 }

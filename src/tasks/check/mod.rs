@@ -13,15 +13,15 @@ pub use result::{
 };
 
 use crate::compare::{
-    Cause, CauseTable, Conditions, EffectTable, Judgement, Measured, Options, Pooling, Reference, Thresholds, judge,
-    pool,
+    Cause, CauseContext, CauseTable, Conditions, EffectTable, Judgement, Measured, Options, Pooling, Reference,
+    Thresholds, causes, judge, pool,
 };
 use crate::compound::Structure;
 use crate::library::{Compound, CompoundId, Library, LibraryError};
 use crate::measurement::Reduced;
-use crate::quantity::{Concentration, Length, MolarMass};
+use crate::quantity::{Angle, Concentration, Length, MolarMass};
 use cautions::cautions;
-use explain::{Checked, explain};
+pub(super) use explain::{Relatives, background};
 use gather::Gathered;
 pub(super) use gather::{Holdings, reading_worth};
 
@@ -42,6 +42,8 @@ pub struct CheckRequest {
     pub conditions: Conditions,
     /// The cell it was measured in, to show.
     pub cell: Option<Length>,
+    /// The blank that was subtracted, when known: one taken with the wrong sign is a cause of its own.
+    pub blank: Option<Angle>,
     /// The form that was weighed, as typed.
     pub form: Option<String>,
     /// Enantiomeric excess by another method, a fraction, with its standard uncertainty.
@@ -108,14 +110,20 @@ pub fn check(library: &Library, request: &CheckRequest, settings: &CheckSettings
         excess: request.excess,
     };
     let judgement = judge(&pooling, &measured, &settings.thresholds);
-    let checked = Checked {
-        compound: &holdings.compound,
-        gathered: &gathered,
-        worth: &worth,
-        pooling: &pooling,
-        measured: &measured,
+    let causes = if pooling.posterior.is_none() {
+        Vec::new()
+    } else {
+        let relatives = Relatives::read(library, &holdings.compound)?;
+        let (compound, conditions) = (&holdings.compound, &request.conditions);
+        let context = CauseContext {
+            cell: request.cell,
+            angle_given: request.measured.angle.is_some(),
+            blank: request.blank,
+            ..background(compound, &relatives, &gathered, conditions, &worth, settings)
+        };
+        let (effects, table) = (&settings.effects, &settings.causes);
+        causes(&pooling, &measured, conditions, &context, effects, table)
     };
-    let causes = explain(library, request, &checked, settings)?;
     Ok(assemble(
         request,
         &holdings.compound,
