@@ -5,6 +5,7 @@
 //! codes: 0 an answer was given, whatever it says; 2 bad usage or input; 3 the compound is unknown or ambiguous; 4 the
 //! library cannot be opened or written; 5 done, with rejected rows or findings. Start reading at [`run`].
 
+mod account;
 mod add;
 pub mod args;
 mod audit;
@@ -172,6 +173,8 @@ pub enum Command {
     Backup(backup::BackupArguments),
     /// Put a backup in the place of the library
     Restore(restore::RestoreArguments),
+    /// Accounts for a library that is served to others
+    Account(account::AccountArguments),
     /// Serve pages for a browser, and a JSON interface, on this machine
     Serve(serve::ServeArguments),
     /// Show versions, the place of the library, and what it holds
@@ -258,6 +261,7 @@ fn dispatch(arguments: &Arguments, session: &mut Session) -> Result<Outcome, Fai
         Command::Undo(arguments) => undo::run(arguments, session),
         Command::Backup(arguments) => backup::run(arguments, session),
         Command::Restore(arguments) => restore::run(arguments, session),
+        Command::Account(arguments) => account::run(arguments, session),
         Command::Serve(arguments) => serve::run(arguments, session),
         Command::Info(arguments) => info::run(arguments, session),
         Command::Completions(arguments) => completions::run(arguments, session),

@@ -100,6 +100,7 @@ fn copy(library: &Library, to: &Path) -> Result<CopyReport, LibraryError> {
             .run_to_completion(PAGES_PER_STEP, Duration::ZERO, None)
             .map_err(|error| file::in_words(library.path(), error))?;
         drop(backup);
+        super::accounts::forget_sessions(&target)?;
         // A copy is one file, without a log beside it; the first writer turns the log on again.
         target.pragma_update(None, "journal_mode", "DELETE")?;
         target.close().map_err(|(_, error)| file::in_words(to, error))?;

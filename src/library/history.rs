@@ -21,9 +21,10 @@ pub struct HistoryLine {
     pub at: String,
     /// Who.
     pub who: String,
-    /// What was done: create, add, edit, withdraw, confirm, merge, load, undo, restore, accept, reopen, key-again.
+    /// What was done: create, add, edit, withdraw, confirm, merge, load, undo, restore, accept, reopen, key-again, reset, unlock,
+    /// remove, revoke.
     pub action: String,
-    /// What it was done to: library, compound, source, entry, batch, finding, keying.
+    /// What it was done to: library, compound, source, entry, batch, finding, keying, account, token.
     pub entity: String,
     /// The stable id of it.
     pub entity_uid: String,

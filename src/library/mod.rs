@@ -5,6 +5,7 @@
 //! `backup`. The search index in `index` is a cache beside the file. Not for: what a user wants to do with it, which is
 //! the business of [`crate::tasks`]. Start reading at `types`.
 
+mod accounts;
 mod backup;
 mod changes;
 mod equipment;
@@ -24,6 +25,7 @@ mod types;
 mod undo;
 mod versions;
 
+pub use accounts::{AccessToken, Account, Credentials, Holder, Role};
 pub use backup::CopyReport;
 pub use changes::{CompoundChoice, LoadCounts, Loader};
 pub use equipment::{ControlCheck, Equipment, EquipmentKind, Loan};

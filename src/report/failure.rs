@@ -10,6 +10,7 @@ use crate::exchange::mapping::MappingError;
 use crate::exchange::rows::ReadError;
 use crate::exchange::take::TakeError;
 use crate::library::{Compound, LibraryError};
+use crate::tasks::accounts::AccountError;
 use crate::tasks::curate::CurateError;
 use crate::tasks::measured::MeasuredError;
 use crate::tasks::resolve::{self, Resolution};
@@ -221,6 +222,17 @@ impl From<ShareError> for Failure {
             ShareError::Take(TakeError::Bundle(_)) => "bundle",
             ShareError::Conflicts { .. } => "conflicts-file",
             ShareError::UnknownSource { .. } => "unknown-source",
+        };
+        Self::usage(code, "").told(&error.to_string())
+    }
+}
+
+impl From<AccountError> for Failure {
+    fn from(error: AccountError) -> Self {
+        let code = match error {
+            AccountError::Library(error) => return error.into(),
+            AccountError::Short(_) | AccountError::Long | AccountError::IsName | AccountError::Hash(_) => "password",
+            AccountError::NoLabel => "label",
         };
         Self::usage(code, "").told(&error.to_string())
     }

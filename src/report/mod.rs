@@ -8,6 +8,7 @@ mod json_statement;
 mod page;
 mod table;
 
+pub mod accounts;
 pub mod audit;
 pub mod batch;
 pub mod care;

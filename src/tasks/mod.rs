@@ -1,6 +1,7 @@
 //! One function per thing a user does: the only layer that sees both the library and the engines. Results are plain
 //! structs with public fields; nothing here prints.
 
+pub mod accounts;
 pub mod audit;
 pub mod batch;
 pub mod calibrate;

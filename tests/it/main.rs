@@ -7,6 +7,7 @@
     reason = "a failed unwrap fails the test it stands in, tests document themselves by name, and print what they measured"
 )]
 
+mod accounts;
 mod architecture;
 mod audit;
 mod batch;

@@ -351,7 +351,7 @@ fn the_second_keyer_is_not_shown_the_value() {
 
 #[test]
 fn libraries_of_older_formats_are_brought_up_to_date() {
-    for kept in ["format_1.biot", "format_2.biot"] {
+    for kept in ["format_1.biot", "format_2.biot", "format_4.biot"] {
         is_brought_up_to_date(kept);
     }
 }
