@@ -103,6 +103,9 @@ pub struct Difference {
 /// Relative effect from which a difference counts as large.
 const LARGE_EFFECT: f64 = 0.05;
 
+/// Standard deviation of a failed transfer in units of the scale m: another sign or another size.
+const FAILED: f64 = 3.0;
+
 /// A shared draw: its group and the coefficient it enters a reference with, deg mL g⁻¹ dm⁻¹.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Transfer {
@@ -110,6 +113,8 @@ pub(super) struct Transfer {
     pub sd: f64,
     /// Probability that the transfer fails altogether.
     pub failure: f64,
+    /// Standard deviation of a transfer that fails, deg mL g⁻¹ dm⁻¹.
+    pub failed: f64,
 }
 
 /// What separates a reference from the measurement.
@@ -166,12 +171,18 @@ pub(super) fn transfers(
     );
     if let (Some(row), Some(made)) = (row, made.shared.last_mut()) {
         made.failure = effects.failure(Aspect::Solvent, row);
+        // A solvent that was not printed may be one of another class.
+        made.failed = match row {
+            Case::Unknown => effects.sd(Aspect::Solvent, Case::Other, scale),
+            _ => FAILED * scale,
+        };
     }
     if not_given > 0.0 {
         made.shared.push(Transfer {
             group: (Aspect::Solvent, "not given".to_owned()),
             sd: not_given,
             failure: 0.0,
+            failed: 0.0,
         });
     }
 
@@ -267,6 +278,7 @@ pub(super) fn transfers(
             );
             if let Some(made) = made.shared.last_mut() {
                 made.failure = effects.failure(Aspect::Form, Case::Salt);
+                made.failed = FAILED * scale;
             }
         }
         FormLink::Unknown => {
@@ -353,6 +365,7 @@ impl Transfers {
                 group: (aspect, group),
                 sd,
                 failure: 0.0,
+                failed: 0.0,
             });
         }
         self.differences.push(Difference {

@@ -34,6 +34,8 @@ pub(super) struct SharedDraw {
     pub failure: f64,
     /// Standard deviation of one unit, deg mL g⁻¹ dm⁻¹.
     pub unit: f64,
+    /// Standard deviation of a transfer that fails, deg mL g⁻¹ dm⁻¹.
+    pub failed: f64,
 }
 
 /// The priors.
@@ -62,9 +64,6 @@ pub(super) struct Found {
 /// way, and the same for both, so that a single reference is a gross error with its prior probability.
 const WIDE: f64 = 4.0;
 
-/// Standard deviation of a failed transfer in units of m.
-const FAILED: f64 = 3.0;
-
 /// Most shared draws whose failing is enumerated; further ones are taken with the variance of both cases together.
 const MOST_FAILING: usize = 6;
 
@@ -83,7 +82,7 @@ const LIGHTEST: f64 = -16.0;
 
 /// Runs the filter. The data of one source must stand together.
 pub(super) fn run(data: &[Datum], shared: &[SharedDraw], priors: &Priors) -> Found {
-    let patterns = failing_patterns(shared, priors);
+    let patterns = failing_patterns(shared);
     let slices = excess_slices(data, priors, patterns.len());
     let mut found = Found {
         components: Vec::new(),
@@ -153,11 +152,11 @@ fn beta_slices(a: f64, n: usize) -> Vec<(f64, f64, f64)> {
 }
 
 /// Which shared draws fail: the weight of each pattern and the variances of the draws in it.
-fn failing_patterns(shared: &[SharedDraw], priors: &Priors) -> Vec<(f64, Vec<f64>)> {
+fn failing_patterns(shared: &[SharedDraw]) -> Vec<(f64, Vec<f64>)> {
     let mut patterns: Vec<(f64, Vec<f64>)> = vec![(1.0, Vec::with_capacity(shared.len()))];
     let mut n_failing = 0;
     for draw in shared {
-        let failed = (FAILED * priors.scale / draw.unit).powi(2).max(1.0);
+        let failed = (draw.failed / draw.unit).powi(2).max(1.0);
         if draw.failure == 0.0 || n_failing >= MOST_FAILING {
             let both = 1.0 - draw.failure + draw.failure * failed;
             for (_, variances) in &mut patterns {

@@ -375,6 +375,7 @@ impl Pooling {
                             draws.push(SharedDraw {
                                 failure: transfer.failure,
                                 unit: transfer.sd.abs(),
+                                failed: transfer.failed,
                             });
                             groups.len() - 1
                         });

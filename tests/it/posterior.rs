@@ -86,8 +86,10 @@ struct Plain {
     sign_free: bool,
     /// Shared draw and its coefficient.
     shared: Vec<(usize, f64)>,
-    /// Probability that its shared draws fail: their sd is then three times m.
+    /// Probability that its shared draws fail.
     fails: f64,
+    /// Standard deviation of a transfer that fails.
+    failed: f64,
 }
 
 fn plain(value: f64, sd: f64, source: usize) -> Plain {
@@ -99,6 +101,7 @@ fn plain(value: f64, sd: f64, source: usize) -> Plain {
         sign_free: false,
         shared: Vec::new(),
         fails: 0.0,
+        failed: 3.0 * SCALE,
     }
 }
 
@@ -159,7 +162,7 @@ fn sample(references: &[Plain], points: &[f64], given_tau: Option<f64>, n: usize
     let mut failing = vec![(0.0, 1.0); n_shared];
     for r in references.iter().filter(|r| r.fails > 0.0) {
         for &(at, coefficient) in &r.shared {
-            failing[at] = (r.fails, 3.0 * SCALE / coefficient);
+            failing[at] = (r.fails, r.failed / coefficient);
         }
     }
     let mut drawn = vec![(0.0, 0.0); references.len()];
@@ -428,6 +431,7 @@ fn three_references_one_warmer_and_one_without_solvent() {
     plains[1].shared = vec![(0, 10.0 * effect(Aspect::Temperature, Case::Differs))];
     plains[2].shared = vec![(1, effect(Aspect::Solvent, Case::Unknown))];
     plains[2].fails = EffectTable::built_in().failure(Aspect::Solvent, Case::Unknown);
+    plains[2].failed = effect(Aspect::Solvent, Case::Other);
     compare(
         &[reference(98.0, 3.0, 1), warmer, bare],
         &plains,
