@@ -1,6 +1,7 @@
 //! Conditions of a measurement and of a reference, aspect by aspect.
 
 use super::effects::{Case, EffectTable};
+use super::lines::LineStep;
 use crate::quantity::{Concentration, SpectralLine, Temperature};
 use crate::solvent::{Kinship, Solvent, kinship};
 use crate::statement::Stage;
@@ -136,6 +137,7 @@ pub(super) fn transfers(
     measured: &Conditions,
     reference: &Conditions,
     form: &FormLink,
+    line: &LineStep,
     effects: &EffectTable,
     scale: f64,
 ) -> Result<Transfers, (String, Vec<Difference>)> {
@@ -259,7 +261,7 @@ pub(super) fn transfers(
         relative(sd.abs()),
     );
 
-    made.line(measured.line.as_ref(), reference.line.as_ref(), effects, scale)?;
+    made.line(measured.line.as_ref(), reference.line.as_ref(), line, effects, scale)?;
 
     match form {
         FormLink::Same => {}
@@ -382,6 +384,7 @@ impl Transfers {
         &mut self,
         measured: Option<&SpectralLine>,
         reference: Option<&SpectralLine>,
+        step: &LineStep,
         effects: &EffectTable,
         scale: f64,
     ) -> Result<(), (String, Vec<Difference>)> {
@@ -391,67 +394,59 @@ impl Transfers {
                 other => other.to_string(),
             })
         };
-        let unknown = |line: Option<&SpectralLine>| line.is_none_or(|line| line.wavelength().is_none());
-        if unknown(measured) || unknown(reference) {
-            let sd = effects.sd(Aspect::Line, Case::Unknown, scale);
-            let group = if unknown(measured) { "not given" } else { "not printed" };
-            self.push(
-                Aspect::Line,
-                show(measured),
-                show(reference),
-                Some(Case::Unknown),
-                group.to_owned(),
-                sd,
-                sd / scale,
-            );
-            return Ok(());
-        }
-        let (Some(a), Some(b)) = (measured, reference) else {
-            return Ok(());
-        };
-        if a.same_light(b) {
-            self.push(
-                Aspect::Line,
-                show(measured),
-                show(reference),
-                None,
-                String::new(),
-                0.0,
-                0.0,
-            );
-            return Ok(());
-        }
-        if let Some((factor, relative_sd)) = generic_conversion(b, a) {
-            self.factor *= factor;
-            let sd = relative_sd * scale;
-            self.push(
-                Aspect::Line,
-                show(measured),
-                show(reference),
-                Some(Case::Differs),
-                "generic law".to_owned(),
-                sd,
-                relative_sd.abs(),
-            );
-            Ok(())
-        } else {
-            let text = |line| show(line).unwrap_or_default();
-            self.differences.push(Difference {
-                aspect: Aspect::Line,
-                measured: show(measured),
-                reference: show(reference),
-                size: Size::Large,
-                relative_effect: 1.0,
-                case: Some(Case::Differs),
-            });
-            Err((
-                format!(
-                    "read at {}, measured at {}: a value is converted by the generic law only between 546 and 633 nm",
-                    text(reference),
-                    text(measured)
-                ),
-                std::mem::take(&mut self.differences),
-            ))
+        match step {
+            LineStep::Unknown => {
+                let sd = effects.sd(Aspect::Line, Case::Unknown, scale);
+                let is_given = measured.is_some_and(|line| line.wavelength().is_some());
+                let group = if is_given { "not printed" } else { "not given" };
+                self.push(
+                    Aspect::Line,
+                    show(measured),
+                    show(reference),
+                    Some(Case::Unknown),
+                    group.to_owned(),
+                    sd,
+                    sd / scale,
+                );
+                Ok(())
+            }
+            LineStep::Same => {
+                self.push(
+                    Aspect::Line,
+                    show(measured),
+                    show(reference),
+                    None,
+                    String::new(),
+                    0.0,
+                    0.0,
+                );
+                Ok(())
+            }
+            LineStep::Converted(made) => {
+                self.factor *= made.factor;
+                let relative_sd = made.signed_relative();
+                self.push(
+                    Aspect::Line,
+                    show(measured),
+                    show(reference),
+                    Some(Case::Differs),
+                    made.group(),
+                    relative_sd * scale,
+                    relative_sd.abs(),
+                );
+                Ok(())
+            }
+            LineStep::Refused(reason) => {
+                self.differences.push(Difference {
+                    aspect: Aspect::Line,
+                    measured: show(measured),
+                    reference: show(reference),
+                    size: Size::Large,
+                    relative_effect: 1.0,
+                    case: Some(Case::Differs),
+                });
+                Err((reason.clone(), std::mem::take(&mut self.differences)))
+            }
         }
     }
 
@@ -525,73 +520,4 @@ fn round_for_show(value: f64) -> String {
     let digits = (2.0 - value.abs().log10().floor()).clamp(0.0, 6.0);
     let factor = 10f64.powf(digits);
     format!("{}", (value * factor).round() / factor)
-}
-
-/// Mean and standard deviation of the wavelength λ0 of the one-term law for colourless compounds, nm. Sucrose has 146 nm
-/// (λ0² = 0.0213 µm², from memory), aromatic compounds 200 to 250 nm (common practice).
-const LAMBDA0_MEAN_NM: f64 = 180.0;
-const LAMBDA0_SD_NM: f64 = 45.0;
-
-/// Ends of the range in which the generic law is used, nm.
-const GENERIC_RANGE_NM: std::ops::RangeInclusive<f64> = 545.0..=634.0;
-
-/// The factor from one line to another by the one-term law `[α] = A/(λ² − λ0²)`, and the signed relative change of the
-/// value for one standard deviation of λ0; none outside 546 to 633 nm.
-///
-/// Biot's law of rotatory dispersion in Drude's one-term form (IUPAC Gold Book, "optical rotatory dispersion"; Drude,
-/// The Theory of Optics, 1902).
-pub(super) fn generic_conversion(from: &SpectralLine, to: &SpectralLine) -> Option<(f64, f64)> {
-    let from = from.wavelength()?.nanometres();
-    let to = to.wavelength()?.nanometres();
-    if !GENERIC_RANGE_NM.contains(&from) || !GENERIC_RANGE_NM.contains(&to) {
-        return None;
-    }
-    let factor = |lambda0: f64| (from * from - lambda0 * lambda0) / (to * to - lambda0 * lambda0);
-    // Three-point Gauss–Hermite rule for the mean; the half difference of the outer points over √3 for the slope.
-    let outer = 3f64.sqrt() * LAMBDA0_SD_NM;
-    let (low, centre, high) = (
-        factor(LAMBDA0_MEAN_NM - outer),
-        factor(LAMBDA0_MEAN_NM),
-        factor(LAMBDA0_MEAN_NM + outer),
-    );
-    let mean = low / 6.0 + 2.0 * centre / 3.0 + high / 6.0;
-    Some((mean, (high - low) / (2.0 * 3f64.sqrt()) / mean))
-}
-
-/// The factor of the law between any two wavelengths in nm at the mean λ0, and its relative change for one standard
-/// deviation of λ0, with nothing said on whether the law holds there: for guessing that a value was read at another line,
-/// never for converting a reference. None within reach of the law's pole.
-pub(super) fn one_term_factor(from: f64, to: f64) -> Option<(f64, f64)> {
-    let factor = |lambda0: f64| (from * from - lambda0 * lambda0) / (to * to - lambda0 * lambda0);
-    let centre = factor(LAMBDA0_MEAN_NM);
-    let (low, high) = (
-        factor(LAMBDA0_MEAN_NM - LAMBDA0_SD_NM),
-        factor(LAMBDA0_MEAN_NM + LAMBDA0_SD_NM),
-    );
-    let pole = LAMBDA0_MEAN_NM + 2.0 * LAMBDA0_SD_NM;
-    (from.min(to) > pole).then_some((centre, (high - low).abs() / 2.0 / centre))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// The sugar scale's specific rotations at 26.016 g/100 mL: 78.369 at 546.2271 nm and 66.547 at 589.44 nm, 57.179 at
-    /// 632.99 nm, all vacuum (GOST 8.258-2013 Annex A, computed from the published formula). The generic law must reach
-    /// each from the other within two of its own standard deviations.
-    #[test]
-    fn the_generic_law_reaches_the_sugar_scale() {
-        let green = SpectralLine::at_nanometres(546.1).unwrap();
-        let red = SpectralLine::at_nanometres(632.8).unwrap();
-        for (from, to, ratio) in [
-            (&SpectralLine::SodiumD, &green, 78.369 / 66.547),
-            (&SpectralLine::SodiumD, &red, 57.179 / 66.547),
-        ] {
-            let (factor, sd) = generic_conversion(from, to).unwrap();
-            assert!((factor / ratio - 1.0).abs() < 2.0 * sd.abs(), "{factor} {ratio} {sd}");
-            assert!(sd.abs() < 0.02);
-        }
-        let blue = SpectralLine::at_nanometres(435.8).unwrap();
-        assert!(generic_conversion(&SpectralLine::SodiumD, &blue).is_none());
-    }
 }

@@ -27,6 +27,7 @@ mod judge;
 mod learned;
 mod left_out;
 pub mod limits;
+mod lines;
 mod mixture;
 mod pool;
 mod reference;
@@ -44,6 +45,7 @@ pub use judge::{
 };
 pub use learned::{EffectEstimate, PairTally, PublishedValue};
 pub use left_out::{Prediction, SHARES, predict, staying, wilson95};
+pub use lines::{LineConversion, LineMethod};
 pub use mixture::{Component, Mixture};
 pub use pool::{Options, PooledValue, Pooling, ReferenceOutcome, pool};
 pub use reference::{HandKnown, ReadingWorth, Reference, SampleExcess, ValueError, value_of};

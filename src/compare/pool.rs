@@ -5,6 +5,7 @@ use super::conditions::{Aspect, Conditions, Difference, FormLink, Size, Transfer
 use super::copies::representatives;
 use super::effects::{Case, EffectTable};
 use super::filter::{Datum, Priors, SharedDraw, run};
+use super::lines::{self, LineConversion, LineStep, LineSteps};
 use super::mixture::Mixture;
 use super::reference::{HandKnown, Reference, SampleExcess};
 use crate::solvent::{Kinship, kinship};
@@ -41,7 +42,7 @@ impl Default for Options {
 }
 
 /// What became of one reference.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct ReferenceOutcome {
     /// Whether it was pooled.
     pub used: bool,
@@ -59,6 +60,10 @@ pub struct ReferenceOutcome {
     pub differences: Vec<Difference>,
     /// The reference it is probably a copy of.
     pub copy_of: Option<usize>,
+    /// How it was taken to the line of the measurement, where that is another one.
+    pub line_conversion: Option<LineConversion>,
+    /// The value of the same source, solvent and preparation at a nearer line that is pooled in its place.
+    pub series_value: Option<usize>,
 }
 
 /// The pooled value.
@@ -143,9 +148,10 @@ const SOURCES_TO_LEARN_SPREAD: usize = 3;
 /// Pools the references for a measurement at `measured` conditions.
 pub fn pool(measured: &Conditions, references: &[Reference], effects: &EffectTable, options: &Options) -> Pooling {
     let copies = representatives(references);
+    let lines = lines::steps(measured, references, effects);
     let scale = options
         .scale
-        .unwrap_or_else(|| common_scale(measured, references, &copies, options));
+        .unwrap_or_else(|| common_scale(measured, references, &copies, &lines, options));
     let is_salt = |reference: &Reference| matches!(reference.form, FormLink::Salt { .. });
     let has_own_form = references.iter().any(|r| r.excluded.is_none() && !is_salt(r));
     let mut outcomes: Vec<ReferenceOutcome> = Vec::with_capacity(references.len());
@@ -160,8 +166,14 @@ pub fn pool(measured: &Conditions, references: &[Reference], effects: &EffectTab
             own_uncertainty: None,
             differences: Vec::new(),
             copy_of: copies[at],
+            line_conversion: match &lines.steps[at] {
+                LineStep::Converted(made) => Some(made.clone()),
+                _ => None,
+            },
+            series_value: lines.stands_for[at],
         };
-        match transfers(measured, &reference.conditions, &reference.form, effects, scale) {
+        let (conditions, line) = (&reference.conditions, &lines.steps[at]);
+        match transfers(measured, conditions, &reference.form, line, effects, scale) {
             Err((reason, differences)) => {
                 outcome.differences = differences;
                 outcome.reason.get_or_insert(reason);
@@ -190,6 +202,11 @@ pub fn pool(measured: &Conditions, references: &[Reference], effects: &EffectTab
                         _ if copies[at].is_some() => {
                             outcome.reason = Some(
                                 "probably one measurement together with another reference (same value)".to_owned(),
+                            );
+                        }
+                        _ if lines.stands_for[at].is_some() => {
+                            outcome.reason = Some(
+                                "another value of its series stands nearer to the line of the measurement".to_owned(),
                             );
                         }
                         _ => {
@@ -233,20 +250,25 @@ struct Usable {
 }
 
 /// The common scale m: the geometric median of |value|, not below the floor, so that one value ten times off moves it
-/// little and no value sets its own weight. References in the same or a kindred solvent decide it where there are any.
-fn common_scale(measured: &Conditions, references: &[Reference], copies: &[Option<usize>], options: &Options) -> f64 {
+/// little and no value sets its own weight. Values count at the line of the measurement; those in the same or a kindred
+/// solvent decide it where there are any.
+fn common_scale(
+    measured: &Conditions,
+    references: &[Reference],
+    copies: &[Option<usize>],
+    lines: &LineSteps,
+    options: &Options,
+) -> f64 {
     let usable = || {
-        references
-            .iter()
-            .zip(copies)
-            .filter(|(r, copy)| r.excluded.is_none() && copy.is_none())
-            .map(|(r, _)| r)
+        (0..references.len())
+            .filter(|&at| references[at].excluded.is_none() && copies[at].is_none() && lines.stands_for[at].is_none())
+            .filter_map(|at| Some((&references[at], lines.steps[at].factor()?)))
     };
-    let near = |r: &&Reference| match (&measured.solvent, &r.conditions.solvent) {
+    let near = |(r, _): &(&Reference, f64)| match (&measured.solvent, &r.conditions.solvent) {
         (Some(a), Some(b)) => kinship(a, b) != Kinship::Other,
         _ => false,
     };
-    let log = |r: &Reference| r.value.conventional().abs().max(options.lowest_scale).ln();
+    let log = |(r, factor): (&Reference, f64)| (factor * r.value.conventional()).abs().max(options.lowest_scale).ln();
     let mut logs: Vec<f64> = usable().filter(near).map(log).collect();
     if logs.is_empty() {
         logs = usable().map(log).collect();

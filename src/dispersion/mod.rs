@@ -229,6 +229,12 @@ impl Dispersion {
         }
     }
 
+    /// Whether a wavelength is near the longest band of the chosen law, where the law begins to fail.
+    pub fn is_near_band(&self, wavelength: Wavelength) -> bool {
+        self.law()
+            .is_some_and(|law| air(wavelength) < NEAR_BAND * law.longest_band_nm())
+    }
+
     /// Shortest and longest air wavelength of the data, nm.
     pub fn range_nm(&self) -> Option<(f64, f64)> {
         Some((

@@ -3,8 +3,8 @@
 use super::number;
 use super::page::Page;
 use super::table::{Column, Table};
-use crate::compare::{Aspect, Cause, CauseCode, Difference, ExcessCheck, FiellerShape, Size, VerdictCode};
-use crate::tasks::check::{CheckResult, ConditionsShown, OpticalPurityShown, ReferenceShown};
+use crate::compare::{Aspect, Cause, CauseCode, Difference, ExcessCheck, FiellerShape, LineMethod, Size, VerdictCode};
+use crate::tasks::check::{CheckResult, ConditionsShown, LineConversionShown, OpticalPurityShown, ReferenceShown};
 
 /// Writes the result of a check.
 pub fn show(result: &CheckResult, page: &mut Page) {
@@ -421,11 +421,69 @@ fn references(result: &CheckResult, page: &mut Page) {
         ]);
     }
     page.table(&table);
+    conversions(result, page);
     page.heading("Sources");
     for (source, entries) in sources {
         let entries: Vec<String> = entries.iter().map(|entry| format!("#{entry}")).collect();
         page.point(&format!("{source}: {}", entries.join(", ")));
     }
+}
+
+/// How references were taken to the line of the measurement, each way once.
+fn conversions(result: &CheckResult, page: &mut Page) {
+    let mut ways: Vec<(&LineConversionShown, Vec<i64>)> = Vec::new();
+    for reference in result.references.iter().filter(|reference| reference.used) {
+        let Some(made) = &reference.line_conversion else {
+            continue;
+        };
+        match ways.iter_mut().find(|(way, _)| *way == made) {
+            Some((_, entries)) => entries.push(reference.entry),
+            None => ways.push((made, vec![reference.entry])),
+        }
+    }
+    if ways.is_empty() {
+        return;
+    }
+    page.heading("Taken from another line");
+    for (made, entries) in ways {
+        page.point(&format!("{}: {}", numbers(&entries), line_conversion(made)));
+        for warning in &made.warnings {
+            page.note(&format!("    {warning}"));
+        }
+    }
+}
+
+/// A conversion between lines in words, with its factor and standard uncertainty.
+pub fn line_conversion(made: &LineConversionShown) -> String {
+    let decimals = (1.0 - made.standard_uncertainty.max(1e-9).log10().floor()).clamp(2.0, 6.0) as usize;
+    let rests_on = match made.method {
+        LineMethod::OwnDispersion => format!("dispersion data of the compound, {}", numbers(&made.entries)),
+        LineMethod::BothLines => format!("values of one source at both lines, {}", numbers(&made.entries)),
+        LineMethod::GenericLaw => "the generic one-term law of colourless compounds".to_owned(),
+    };
+    format!(
+        "{} to {} nm by {rests_on}: × {} ± {}",
+        short(made.from_nm),
+        short(made.to_nm),
+        number::number(made.factor, decimals),
+        number::number(made.standard_uncertainty, decimals)
+    )
+}
+
+/// Most entries named one by one.
+const MOST_NAMED: usize = 8;
+
+/// Entries by their numbers.
+fn numbers(entries: &[i64]) -> String {
+    let mut named: Vec<String> = entries
+        .iter()
+        .take(MOST_NAMED)
+        .map(|entry| format!("#{entry}"))
+        .collect();
+    if entries.len() > MOST_NAMED {
+        named.push(format!("and {} more", entries.len() - MOST_NAMED));
+    }
+    named.join(", ")
 }
 
 fn decimals(value: f64) -> usize {

@@ -247,6 +247,10 @@ pub fn reference_row(reference: &ReferenceShown) -> ReferenceRow {
         notes.push(if reference.used { "draft, counts less" } else { "draft" }.to_owned());
     }
     notes.extend(reference.reason.clone());
+    if let Some(made) = reference.line_conversion.as_ref().filter(|_| reference.used) {
+        notes.push(super::check::line_conversion(made));
+        notes.extend(made.warnings.iter().cloned());
+    }
     if reference.used
         && let Some(gross) = reference.gross_error_probability.filter(|gross| *gross > 0.1)
     {

@@ -24,6 +24,7 @@ mod instruments;
 mod kinetics;
 mod least_squares;
 mod library;
+mod lines;
 mod limits;
 mod measurement;
 mod names;

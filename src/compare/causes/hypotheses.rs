@@ -3,8 +3,9 @@
 use super::likelihood::Isomer;
 use super::settings::CauseTable;
 use super::{CauseCode, CauseContext};
-use crate::compare::conditions::{Conditions, one_term_factor};
+use crate::compare::conditions::Conditions;
 use crate::compare::judge::Measured;
+use crate::compare::lines::one_term_factor;
 use crate::instrument::sugar::{self, SugarDegrees};
 use crate::quantity::{SpectralLine, Wavelength};
 use crate::solvent::Solvent;

@@ -5,6 +5,7 @@ use super::settings::CauseTable;
 use crate::compare::Aspect;
 use crate::compare::conditions::{Conditions, transfers};
 use crate::compare::effects::{Case, EffectTable};
+use crate::compare::lines;
 use crate::compare::mixture::{Mixture, normal_density};
 use crate::compare::pool::Options;
 use crate::compare::reference::Reference;
@@ -27,13 +28,15 @@ pub fn values_of_isomer(
     effects: &EffectTable,
     options: &Options,
 ) -> Vec<(f64, f64)> {
+    let lines = lines::steps(measured, references, effects);
     references
         .iter()
-        .filter(|reference| reference.excluded.is_none())
-        .filter_map(|reference| {
-            let size = reference.value.conventional().abs();
+        .zip(lines.steps.iter().zip(&lines.stands_for))
+        .filter(|(reference, (_, nearer))| reference.excluded.is_none() && nearer.is_none())
+        .filter_map(|(reference, (line, _))| {
+            let size = (line.factor()? * reference.value.conventional()).abs();
             let scale = size.max(options.lowest_scale);
-            let made = transfers(measured, &reference.conditions, &reference.form, effects, scale).ok()?;
+            let made = transfers(measured, &reference.conditions, &reference.form, line, effects, scale).ok()?;
             let hand = if reference.mirror { -1.0 } else { 1.0 };
             let shared: f64 = made.shared.iter().map(|transfer| transfer.sd * transfer.sd).sum();
             let own = made.factor * reference.own_uncertainty.conventional();

@@ -2,7 +2,7 @@
 
 use super::CheckRequest;
 use super::gather::Gathered;
-use crate::compare::{EffectTable, Judgement, Pooling, Size, VerdictCode};
+use crate::compare::{EffectTable, Judgement, LineConversion, LineMethod, Pooling, Size, VerdictCode};
 use crate::solvent::Solvent;
 
 /// What to bear in mind with this result, one sentence each, the weightiest first.
@@ -95,6 +95,29 @@ pub(super) fn cautions(
         );
     }
     said.extend(transfers_of_the_heaviest(pooling, effects));
+    let converted = |is_doubtful: fn(&LineConversion) -> bool| {
+        let made = pooling.references.iter().filter(|r| r.used);
+        made.filter_map(|r| r.line_conversion.as_ref())
+            .filter(|made| is_doubtful(made))
+            .count()
+    };
+    let generic = converted(|made| made.method == LineMethod::GenericLaw);
+    if generic > 0 {
+        said.push(format!(
+            "{generic} reference{} read at another line, converted by a law for colourless compounds; a coloured compound, or \
+             one that absorbs near the visible, does not follow it.",
+            if generic == 1 { " was" } else { "s were" }
+        ));
+    }
+    let doubtful = converted(|made| !made.warnings.is_empty());
+    if doubtful > 0 {
+        said.push(format!(
+            "{doubtful} conversion{} between lines stand{} on the edge of what the dispersion data can tell; the list of \
+             references says why.",
+            if doubtful == 1 { "" } else { "s" },
+            if doubtful == 1 { "s" } else { "" }
+        ));
+    }
     if judgement.optical_purity.as_ref().is_some_and(|p| p.prior_matters) {
         said.push(
             "The interval of the optical purity is shaped by its uniform prior (standard uncertainty above 0.1)."

@@ -9,7 +9,8 @@ mod result;
 
 pub use derive::{DeriveError, DerivedRequest, keep_derived};
 pub use result::{
-    CheckResult, CheckedCompound, ConditionsShown, FiellerShown, MeasuredShown, OpticalPurityShown, ReferenceShown,
+    CheckResult, CheckedCompound, ConditionsShown, FiellerShown, LineConversionShown, MeasuredShown,
+    OpticalPurityShown, ReferenceShown,
 };
 
 use crate::compare::{
@@ -178,6 +179,13 @@ fn assemble(
                     "probably one measurement together with entry {}",
                     entries[other]
                 )),
+                None if !outcome.used && gathered.reference.excluded.is_none() => match outcome.series_value {
+                    Some(other) => Some(format!(
+                        "in one series with entry {}, which is pooled in its place",
+                        entries[other]
+                    )),
+                    None => outcome.reason.clone(),
+                },
                 _ => outcome.reason.clone(),
             };
             ReferenceShown {
@@ -194,6 +202,15 @@ fn assemble(
                 value_here: outcome.value_here.filter(|_| outcome.used),
                 own_uncertainty: outcome.own_uncertainty.filter(|_| outcome.used),
                 differences: outcome.differences.clone(),
+                line_conversion: outcome.line_conversion.as_ref().map(|made| LineConversionShown {
+                    method: made.method,
+                    from_nm: made.from_nm,
+                    to_nm: made.to_nm,
+                    factor: made.factor,
+                    standard_uncertainty: made.standard_uncertainty,
+                    entries: made.references.iter().map(|&at| entries[at]).collect(),
+                    warnings: made.warnings.clone(),
+                }),
                 weight: outcome.weight,
                 used: outcome.used,
                 reason,

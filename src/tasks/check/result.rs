@@ -1,6 +1,6 @@
 //! The result of a check, as it is shown and exchanged; `schema/check_result.schema.json` describes it.
 
-use crate::compare::{Cause, Difference, ExcessCheck, FiellerShape, PooledValue, Probabilities, Verdict};
+use crate::compare::{Cause, Difference, ExcessCheck, FiellerShape, LineMethod, PooledValue, Probabilities, Verdict};
 use crate::measurement::BudgetLine;
 use serde::Serialize;
 
@@ -84,6 +84,8 @@ pub struct ReferenceShown {
     pub own_uncertainty: Option<f64>,
     /// Differences of conditions, aspect by aspect.
     pub differences: Vec<Difference>,
+    /// How it was taken to the line of the measurement; null where the line is the same, unknown or not converted.
+    pub line_conversion: Option<LineConversionShown>,
     /// Share in the pooled value; the shares of the used references sum to 1.
     pub weight: f64,
     /// Whether it was pooled.
@@ -98,6 +100,26 @@ pub struct ReferenceShown {
     pub state: String,
     /// How the figure was seen: yes, partly with what was repaired, no (from memory).
     pub seen: Option<String>,
+}
+
+/// A conversion from the line of a reference to that of the measurement.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct LineConversionShown {
+    /// What it rests on.
+    pub method: LineMethod,
+    /// The line the reference was read at, nm in air.
+    pub from_nm: f64,
+    /// The line of the measurement, nm in air.
+    pub to_nm: f64,
+    /// The factor.
+    pub factor: f64,
+    /// Its standard uncertainty, contained in the difference of the aspect `line`.
+    pub standard_uncertainty: f64,
+    /// Entries it is made of; empty for the generic law.
+    pub entries: Vec<i64>,
+    /// What makes it doubtful.
+    pub warnings: Vec<String>,
 }
 
 /// Optical purity.
