@@ -3,25 +3,20 @@
 use super::change::ChangeOptions;
 use super::failure::file_failure;
 use super::{Failure, Outcome, Session, args, choose};
-use crate::compare::Conditions;
 use crate::compound::Formula;
-use crate::instrument::materials;
-use crate::instrument::register::Preset;
 use crate::library::{Access, Compound, Library};
-use crate::measurement::{Amount, Flag, Reading, ReadingRole, Severity, Uncertainties, basis_factor, monte_carlo};
+use crate::measurement::{Reading, ReadingRole, Uncertainties, monte_carlo};
 use crate::quantity::{
-    self, Angle, ConcentrationUnit, Density, Fraction, Length, Mass, MolarMass, QuantityError, SpectralLine,
-    StatedConcentration, Temperature, Volume,
+    self, Angle, Density, Fraction, Length, Mass, MolarMass, QuantityError, SpectralLine, StatedConcentration,
+    Temperature, Volume,
 };
 use crate::report;
 use crate::solvent::Solvent;
-use crate::tasks::check::{CheckRequest, CheckSettings, check};
 use crate::tasks::measurements::{Filing, keep};
 use crate::tasks::reduce::{
-    ReadingsError, ReduceAnswer, ReduceRequest, ReduceTaskError, ReducedSample, RejectedReading, SampleResult,
-    parse_mapping, read_readings, reduce_readings,
+    AmountError, Dissolved, ReadingsError, ReduceAnswer, ReduceRequest, ReduceTaskError, ReducedSample, Registered,
+    RejectedReading, check_result, parse_mapping, read_readings, reduce_readings,
 };
-use crate::tasks::{control, register};
 use clap::Args;
 use std::io::{Read, Write};
 use std::path::{Path, PathBuf};
@@ -260,7 +255,10 @@ pub fn run(arguments: &ReduceArguments, session: &mut Session) -> Result<Outcome
     };
     let mut control = Vec::new();
     if let Some(library) = &library {
-        control = arguments.register(library, &readings, &mut request, &mut filing)?;
+        let at = arguments.change.change().at;
+        control = arguments
+            .registered()
+            .fill_in(library, &readings, at, &mut request, &mut filing)?;
     }
     let mut results = reduce_readings(&readings, &request)?;
     for result in &mut results {
@@ -270,7 +268,7 @@ pub fn run(arguments: &ReduceArguments, session: &mut Session) -> Result<Outcome
         result.shown.flags.extend(control.iter().cloned());
         result.shown.flags.sort_by_key(|flag| std::cmp::Reverse(flag.severity));
         if let (Some(library), Some(compound), true) = (&library, &compound, arguments.check.is_some()) {
-            checked(result, library, compound)?;
+            check_result(result, library, compound)?;
         }
     }
     if let (Some(library), true) = (&mut library, arguments.keep) {
@@ -285,74 +283,6 @@ pub fn run(arguments: &ReduceArguments, session: &mut Session) -> Result<Outcome
     } else {
         Outcome::Answered
     })
-}
-
-/// Where the readings are fewer than the preset asks for, or had not settled.
-fn preset_flags(preset: &Preset, readings: &[Reading]) -> Vec<Flag> {
-    let angles: Vec<f64> = readings
-        .iter()
-        .filter(|reading| reading.role == ReadingRole::Sample)
-        .map(|reading| reading.angle.degrees())
-        .collect();
-    let mut flags = Vec::new();
-    if let Some(wanted) = preset.readings
-        && angles.len() < wanted as usize
-    {
-        flags.push(Flag::new(
-            "preset-readings",
-            Severity::Warning,
-            format!(
-                "{} readings, but the preset asks for {wanted}; take the rest",
-                angles.len()
-            ),
-        ));
-    }
-    if let Some(settle) = preset.settle_deg
-        && angles.len() > 1
-    {
-        let last = &angles[angles.len().saturating_sub(SETTLED_READINGS)..];
-        let range =
-            last.iter().copied().fold(f64::NEG_INFINITY, f64::max) - last.iter().copied().fold(f64::INFINITY, f64::min);
-        if range > settle {
-            flags.push(Flag::new(
-                "not-settled",
-                Severity::Warning,
-                format!(
-                    "the last {} readings differ by {range:.4}°, more than the {settle}° of the preset; wait for the \
-                     temperature and read again",
-                    last.len()
-                ),
-            ));
-        }
-    }
-    flags
-}
-
-/// Readings at the end that must have settled.
-const SETTLED_READINGS: usize = 3;
-
-/// Holds a result against the library.
-fn checked(result: &mut SampleResult, library: &Library, compound: &Compound) -> Result<(), Failure> {
-    let request = CheckRequest {
-        compound: compound.id,
-        mirror_image: false,
-        measured: result.reduced.clone(),
-        conditions: Conditions {
-            temperature: result.temperature,
-            line: result.line.clone(),
-            solvent: result.solvent.clone(),
-            concentration: result.reduced.concentration,
-            basis: result.shown.conditions.basis.clone(),
-            ..Conditions::default()
-        },
-        cell: Some(result.setup.length),
-        blank: result.shown.angle.blank_degrees.map(Angle::from_degrees),
-        form: None,
-        excess: None,
-    };
-    let found = check(library, &request, &CheckSettings::default())?;
-    result.shown.check = Some(Box::new(found));
-    Ok(())
 }
 
 type Found = (Vec<Reading>, Vec<RejectedReading>, usize);
@@ -439,79 +369,20 @@ impl ReduceArguments {
         }
     }
 
-    /// Fills in what the register says of preset, instrument and cell; flags where one of them wants attention.
-    fn register(
-        &self,
-        library: &Library,
-        readings: &[Reading],
-        request: &mut ReduceRequest,
-        filing: &mut Filing,
-    ) -> Result<Vec<Flag>, Failure> {
-        let mut flags = Vec::new();
-        let preset = match &self.preset {
-            Some(name) => Some(register::preset(library, name)?.1),
-            None => None,
-        };
-        if let Some(preset) = &preset {
-            if let [line] = &preset.lines[..] {
-                request.line.get_or_insert_with(|| line.clone());
-            }
-            request.temperature = request.temperature.or(preset.temperature());
-            flags.extend(preset_flags(preset, readings));
+    /// What of the register is named.
+    fn registered(&self) -> Registered {
+        Registered {
+            preset: self.preset.clone(),
+            cell: self.cell_id.clone(),
+            instrument: self.instrument.clone(),
         }
-        let of_preset = preset
-            .as_ref()
-            .filter(|_| self.cell.is_none())
-            .and_then(|it| it.cell.as_ref());
-        if let Some(name) = self.cell_id.as_ref().or(of_preset) {
-            let (equipment, cell) = register::cell(library, name)?;
-            if let Some(solvent) = &request.solvent {
-                flags.extend(
-                    materials::attacked(cell.windows.as_deref(), cell.seals.as_deref(), solvent)
-                        .into_iter()
-                        .map(|sentence| Flag::new("cell-material", Severity::Warning, sentence)),
-                );
-            }
-            filing.cell = Some(equipment.id);
-            request.cell = Some(cell.length());
-            request.uncertainties.length = request.uncertainties.length.or(cell.length_uncertainty());
-        }
-        let of_preset = preset.as_ref().and_then(|it| it.instrument.as_ref());
-        let Some(name) = self.instrument.as_ref().or(of_preset) else {
-            return Ok(flags);
-        };
-        let (equipment, instrument) = register::instrument(library, name)?;
-        filing.instrument = Some(equipment.id);
-        let known = instrument.angle_uncertainty();
-        if request.is_single_angle {
-            request.uncertainties.angle = request.uncertainties.angle.or(known);
-        } else {
-            request.uncertainties.instrument = request.uncertainties.instrument.or(known);
-            request.resolution = request.resolution.or(instrument.resolution());
-        }
-        let state = control::state_at(library, equipment.id, self.change.change().at)?;
-        flags.extend(
-            state
-                .caution(&equipment.name)
-                .map(|caution| Flag::new("instrument-control", Severity::Warning, caution)),
-        );
-        Ok(flags)
     }
 
     /// What is known beside the readings.
     fn request(&self, compound: Option<&Compound>) -> Result<ReduceRequest, Failure> {
         let of_formula = self.formula.as_ref().map(Formula::molar_mass);
         let molar_mass = of_formula.or_else(|| compound.and_then(|compound| compound.molar_mass));
-        let basis_factor = match (&self.weighed_as, molar_mass) {
-            (Some(weighed), Some(basis)) => Some(basis_factor(weighed.molar_mass(), basis, self.units)),
-            (Some(_), None) => {
-                return Err(
-                    Failure::usage("formula", "--weighed-as needs the substance the value is for")
-                        .hint("give --formula, for example --formula C6H12O6"),
-                );
-            }
-            (None, _) => None,
-        };
+        let dissolved = self.dissolved(molar_mass);
         let is_single_angle = self.readings.is_none() && self.angle.len() == 1 && self.blank.is_empty();
         if self.uncertainty.is_some() && !is_single_angle {
             return Err(Failure::usage(
@@ -523,7 +394,7 @@ impl ReduceArguments {
         let kelvin = |value: Option<f64>| value.map(Temperature::from_celsius);
         Ok(ReduceRequest {
             cell: self.cell,
-            amount: self.amount(molar_mass)?,
+            amount: dissolved.amount()?,
             stated: self.conc,
             line: self.line.clone(),
             solvent: self.solvent.clone(),
@@ -535,7 +406,7 @@ impl ReduceArguments {
             purity: self.purity,
             residual_solvent: self.residual_solvent,
             loss_on_drying: self.loss_on_drying,
-            basis_factor,
+            basis_factor: dissolved.factor_of(self.weighed_as.as_ref(), self.units)?,
             basis: self.basis.clone(),
             molar_mass,
             resolution: self.resolution,
@@ -568,38 +439,27 @@ impl ReduceArguments {
         })
     }
 
-    /// How much substance the light met.
-    fn amount(&self, molar_mass: Option<MolarMass>) -> Result<Option<Amount>, Failure> {
-        let quantity = |error: QuantityError| Failure::usage("quantity", "").told(&error.to_string());
-        Ok(match (self.conc, self.mass, self.volume, self.density) {
-            (Some(stated), ..) => Some(match (stated.unit, molar_mass, self.density) {
-                (ConcentrationUnit::PercentByMass, _, Some(density)) => Amount::MassFraction {
-                    fraction: Fraction::from_percent(stated.value.value()),
-                    density,
-                },
-                (ConcentrationUnit::MolesPerLitre, Some(molar_mass), _) => Amount::Molar {
-                    moles_per_litre: stated.value.value(),
-                    molar_mass,
-                },
-                _ => Amount::Concentration(
-                    stated
-                        .to_mass_concentration(molar_mass, self.density)
-                        .map_err(quantity)?,
-                ),
-            }),
-            (None, Some(mass), Some(volume), _) => Some(Amount::MassInVolume { mass, volume }),
-            (None, None, None, Some(density)) => match &self.solvent {
-                None | Some(Solvent::Neat) => Some(Amount::Neat(density)),
-                Some(solvent) => {
-                    return Err(Failure::usage(
-                        "concentration",
-                        format!("the concentration in {solvent} is missing; a density alone stands for a neat liquid"),
-                    )
-                    .hint("give --conc, or --mass and --volume"));
-                }
-            },
-            _ => None,
-        })
+    /// How the solution was made.
+    fn dissolved(&self, molar_mass: Option<MolarMass>) -> Dissolved {
+        Dissolved {
+            conc: self.conc,
+            mass: self.mass,
+            volume: self.volume,
+            density: self.density,
+            solvent: self.solvent.clone(),
+            molar_mass,
+        }
+    }
+}
+
+impl From<AmountError> for Failure {
+    fn from(error: AmountError) -> Self {
+        let code = match error {
+            AmountError::DensityInSolvent(_) => "concentration",
+            AmountError::Quantity(_) => "quantity",
+            AmountError::NoFormula => "formula",
+        };
+        Self::usage(code, "").told(&error.to_string())
     }
 }
 

@@ -1,8 +1,10 @@
 //! Readings to specific rotations, one for each sample and wavelength.
 
+mod bench;
 mod readings;
 mod result;
 
+pub use bench::{AmountError, Dissolved, Registered, check_result};
 pub use readings::{ReadingsError, ReadingsFile, RejectedReading, parse_mapping, read_readings, words};
 pub use result::{
     MolarRotationShown, ReduceAnswer, ReducedSample, SampleResult, SpecificRotationShown, StandardReadings,
