@@ -103,6 +103,14 @@ pub struct FirstOrder {
     pub correlation: f64,
 }
 
+impl FirstOrder {
+    /// The angle at a time after t = 0: `α(t) = α∞ + (α0 − α∞) e^{−kt}`.
+    pub fn at(&self, time: Time) -> Angle {
+        let [initial, end] = [self.initial.value, self.equilibrium.value];
+        Angle::from_degrees(end + (initial - end) * (-self.rate_per_second.value * time.seconds()).exp())
+    }
+}
+
 /// What a series of readings tells.
 #[derive(Clone, Debug)]
 pub struct Course {

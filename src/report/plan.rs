@@ -3,6 +3,7 @@
 use super::number;
 use super::page::Page;
 use super::table::{Column, Table};
+use crate::plan::CellPlan;
 use crate::tasks::plan::{PlanResult, ProposalShown};
 
 /// Most proposals that are listed in words.
@@ -17,38 +18,11 @@ pub fn show(result: &PlanResult, page: &mut Page) {
         }
         return;
     };
-    page.paragraph(&format!(
-        "Measure in {}. {} of {} close to that; the enantiopure compound is expected at {} (95 % {}).",
-        conditions(first),
-        match first.references_close {
-            0 => "None".to_owned(),
-            n => n.to_string(),
-        },
-        match first.references_used {
-            1 => "1 reference stands".to_owned(),
-            n => format!("{n} references stand"),
-        },
-        number::signed(first.expected_value, 1),
-        number::interval(first.interval95[0], first.interval95[1])
-    ));
+    page.paragraph(&sentence(first));
     page.gap();
     cells(result, first, page);
-    for line in &result.other_lines {
-        page.point(&format!(
-            "At {} the rotation is about {} times larger ({} close references).",
-            line.line,
-            number::number(line.times_larger, 1),
-            line.references_close
-        ));
-    }
-    if result.other_lines.is_empty() {
-        page.point(
-            "No value at another line in this solvent: a shorter line (546, 436, 365 nm) usually rotates more, but could not be \
-             compared.",
-        );
-    }
-    for note in &result.notes {
-        page.point(note);
+    for remark in remarks(result) {
+        page.point(&remark);
     }
     proposals(result, page);
     page.heading("At the bench");
@@ -63,7 +37,61 @@ pub fn show(result: &PlanResult, page: &mut Page) {
     }
 }
 
-fn conditions(proposal: &ProposalShown) -> String {
+/// The first proposal in a sentence.
+pub fn sentence(first: &ProposalShown) -> String {
+    format!(
+        "Measure in {}. {} of {} close to that; the enantiopure compound is expected at {} (95 % {}).",
+        conditions(first),
+        match first.references_close {
+            0 => "None".to_owned(),
+            n => n.to_string(),
+        },
+        match first.references_used {
+            1 => "1 reference stands".to_owned(),
+            n => format!("{n} references stand"),
+        },
+        number::signed(first.expected_value, 1),
+        number::interval(first.interval95[0], first.interval95[1])
+    )
+}
+
+/// What is to be said of the plan, a sentence each: other lines first.
+pub fn remarks(result: &PlanResult) -> Vec<String> {
+    let mut said: Vec<String> = result
+        .other_lines
+        .iter()
+        .map(|line| {
+            format!(
+                "At {} the rotation is about {} times larger ({} close references).",
+                line.line,
+                number::number(line.times_larger, 1),
+                line.references_close
+            )
+        })
+        .collect();
+    if said.is_empty() {
+        said.push(
+            "No value at another line in this solvent: a shorter line (546, 436, 365 nm) usually rotates more, but could not \
+             be compared."
+                .to_owned(),
+        );
+    }
+    said.extend(result.notes.iter().cloned());
+    said
+}
+
+/// The concentration, and the mass for it, that the uncertainty wanted needs in a cell.
+pub fn needed(proposal: &ProposalShown, cell: &CellPlan) -> String {
+    match (cell.concentration_needed, cell.mass_needed) {
+        (Some(c), Some(mass)) => format!("c {} ({} mg)", short(c), short(1e3 * mass)),
+        (Some(c), None) => format!("c {}", short(c)),
+        (None, _) if proposal.conc_g_per_100ml.is_none() => String::new(),
+        (None, _) => "out of reach".to_owned(),
+    }
+}
+
+/// The conditions of a proposal.
+pub fn conditions(proposal: &ProposalShown) -> String {
     let mut parts = vec![proposal.solvent.clone().unwrap_or_default()];
     parts.extend(proposal.conc_g_per_100ml.map(|c| format!("c {}", short(c))));
     parts.extend(proposal.temperature_c.map(|t| format!("{} °C", short(t))));
@@ -78,7 +106,7 @@ fn conditions(proposal: &ProposalShown) -> String {
 }
 
 /// A number in at most three significant digits.
-fn short(value: f64) -> String {
+pub fn short(value: f64) -> String {
     let factor = 10f64.powf((2.0 - value.abs().max(1e-9).log10().floor()).clamp(0.0, 6.0));
     format!("{}", (value * factor).round() / factor)
 }
@@ -94,12 +122,6 @@ fn cells(result: &PlanResult, proposal: &ProposalShown, page: &mut Page) {
         Column::Text("for the u wanted"),
     ]);
     for cell in &proposal.cells {
-        let needed = match (cell.concentration_needed, cell.mass_needed) {
-            (Some(c), Some(mass)) => format!("c {} ({} mg)", short(c), short(1e3 * mass)),
-            (Some(c), None) => format!("c {}", short(c)),
-            (None, _) if proposal.conc_g_per_100ml.is_none() => String::new(),
-            (None, _) => "out of reach".to_owned(),
-        };
         table.row([
             format!("{} mm", short(cell.cell_mm)),
             format!(
@@ -114,7 +136,7 @@ fn cells(result: &PlanResult, proposal: &ProposalShown, page: &mut Page) {
             number::number(cell.value_uncertainty, 2),
             number::percent(cell.purity_uncertainty),
             number::percent(cell.share_of_measurement),
-            needed,
+            needed(proposal, cell),
         ]);
     }
     page.table(&table);

@@ -1,6 +1,10 @@
 //! Plots as SVG: drawn on the server, styled by classes, so that a page's stylesheet gives light and dark. Each has a
 //! title and names its axes with their units; whoever shows one shows a table of the same numbers beside it.
 
+mod chart;
+
+pub use chart::{Chart, Look, Mark, Rule};
+
 use super::number;
 use std::fmt::Write;
 

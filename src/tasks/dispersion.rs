@@ -8,6 +8,7 @@ use crate::exchange::series::{self, Column, RefusedRow, SeriesFileError};
 use crate::library::{CompoundId, EntryKind, Identity, Library, LibraryError, ReviewState};
 use crate::quantity::{Medium, Printed, SpecificRotation, SpectralLine, Wavelength, parse_line, parse_number};
 use crate::solvent::{Kinship, Solvent, kinship};
+use crate::tasks::reduce::SampleResult;
 use std::path::Path;
 
 /// A table with its laws, and what was asked of them.
@@ -213,6 +214,23 @@ pub fn of_file(path: &Path, request: &DispersionRequest) -> Result<DispersionRes
     made.refused = refused;
     made.unit = unit;
     Ok(made)
+}
+
+/// Fits the dispersion of results at several wavelengths; none where they stand at fewer than two.
+pub fn of_results<'a>(results: impl IntoIterator<Item = &'a SampleResult>) -> Option<Dispersion> {
+    let points: Vec<DispersionPoint> = results
+        .into_iter()
+        .filter_map(|result| {
+            Some(DispersionPoint {
+                wavelength: result.line.as_ref()?.wavelength()?,
+                rotation: result.reduced.value,
+                uncertainty: Some(result.reduced.uncertainty),
+            })
+        })
+        .collect();
+    let first = points.first()?.wavelength.to_air().nanometres();
+    let differs = |point: &DispersionPoint| (point.wavelength.to_air().nanometres() - first).abs() > 0.1;
+    points.iter().any(differs).then(|| analyse(&points))
 }
 
 /// Whether the file begins as JCAMP-DX does.

@@ -2,6 +2,7 @@
 
 use crate::exchange::series::{self, Column, RefusedRow, SeriesFileError};
 use crate::measurement::kinetics::{Course, SeriesError, TimedReading, follow};
+use crate::measurement::{Reading, ReadingRole};
 use crate::quantity::{Angle, QuantityError, Time, parse_angle, parse_time};
 use std::path::Path;
 
@@ -139,4 +140,39 @@ pub fn timecourse(path: &Path, options: &TimecourseOptions) -> Result<Timecourse
         n_other_roles,
         unused: series.unused,
     })
+}
+
+/// Fits the course of the readings of a sample that tell their time, the blank's mean taken off; none where fewer than two
+/// tell it.
+///
+/// # Errors
+/// When the readings allow no fit.
+pub fn of_readings(readings: &[Reading]) -> Result<Option<Timecourse>, SeriesError> {
+    let of_role = |role: ReadingRole| readings.iter().filter(move |reading| reading.role == role);
+    let blank: Vec<f64> = of_role(ReadingRole::Blank).map(|r| r.angle.degrees()).collect();
+    let blank = if blank.is_empty() {
+        0.0
+    } else {
+        crate::measurement::reading::mean(&blank)
+    };
+    let timed: Vec<TimedReading> = of_role(ReadingRole::Sample)
+        .filter_map(|reading| {
+            Some(TimedReading {
+                time: Time::from_seconds(reading.seconds?),
+                angle: Angle::from_degrees(reading.angle.degrees() - blank),
+                uncertainty: None,
+            })
+        })
+        .collect();
+    if timed.len() < 2 {
+        return Ok(None);
+    }
+    let course = follow(&timed)?;
+    Ok(Some(Timecourse {
+        readings: timed,
+        course,
+        refused: Vec::new(),
+        n_other_roles: 0,
+        unused: Vec::new(),
+    }))
 }

@@ -88,6 +88,7 @@ pub(super) async fn page(
         }
     };
     let is_asked = uri.query().is_some_and(|query| !query.is_empty())
+        && !fields.compound.trim().is_empty()
         && !(fields.value.trim().is_empty() && fields.angle.trim().is_empty());
     if !is_asked {
         return form(fields, None);

@@ -11,6 +11,10 @@ mod curation;
 mod fields;
 mod guard;
 mod pages;
+mod plan;
+mod plots;
+mod reduce;
+mod sent;
 mod server;
 #[allow(dead_code, reason = "the first page that takes files takes this line away")]
 mod upload;

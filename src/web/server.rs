@@ -1,7 +1,7 @@
 //! Binding, running and ending the server.
 
 use super::app::App;
-use super::{api, check, curation, guard, pages};
+use super::{api, check, curation, guard, pages, plan, reduce};
 use axum::Router;
 use axum::middleware;
 use axum::routing::{get, post};
@@ -127,6 +127,8 @@ fn router(app: Arc<App>) -> Router {
         .route("/api/read", post(api::read))
         .route("/api/search", get(api::search))
         .route("/healthz", get(api::health))
+        .merge(plan::routes())
+        .merge(reduce::routes())
         .fallback(pages::not_found)
         .layer(CatchPanicLayer::new())
         .layer(RequestBodyTimeoutLayer::new(BODY_TIME))

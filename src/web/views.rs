@@ -63,6 +63,24 @@ pub(super) struct Plot {
     pub(super) grid: Grid,
 }
 
+/// What is wrong with a measurement.
+#[derive(Clone, Debug, Default)]
+pub(super) struct FlagRow {
+    pub(super) severity: &'static str,
+    pub(super) code: String,
+    pub(super) sentence: String,
+}
+
+impl From<&crate::measurement::Flag> for FlagRow {
+    fn from(flag: &crate::measurement::Flag) -> Self {
+        Self {
+            severity: flag.severity.as_str(),
+            code: flag.code.clone(),
+            sentence: flag.sentence.clone(),
+        }
+    }
+}
+
 /// A compound found.
 #[derive(Clone, Debug, Default)]
 pub(super) struct HitRow {
@@ -298,8 +316,10 @@ impl Problem {
     /// A failure, with an address for each candidate.
     pub(super) fn new(failure: &Failure, to: impl Fn(&Candidate) -> String) -> Self {
         Self {
-            message: sentence(&failure.message),
-            hint: failure.hint.as_deref().map(sentence).unwrap_or_default(),
+            message: sentence(&in_page_words(&failure.message)),
+            hint: (failure.hint.as_deref())
+                .map(|hint| sentence(&in_page_words(hint)))
+                .unwrap_or_default(),
             candidates: failure
                 .candidates
                 .iter()
@@ -313,6 +333,34 @@ impl Problem {
                 .collect(),
         }
     }
+}
+
+/// Options that sentences of failures name, and what the pages call the same.
+const OPTIONS: [(&str, &str); 13] = [
+    ("--angle-uncertainty", "the uncertainty of the angle"),
+    ("--uncertainty", "the uncertainty"),
+    ("--weighed-as", "the form weighed"),
+    ("--value", "the specific rotation"),
+    ("--angle", "the angle"),
+    ("--cell", "the cell length"),
+    ("--conc", "the concentration"),
+    ("--mass", "the mass"),
+    ("--volume", "the volume"),
+    ("--density", "the density"),
+    ("--formula", "the formula"),
+    ("--map", "the heading"),
+    ("--solvent", "the solvent"),
+];
+
+/// A sentence with the words of the pages in the place of options of the command line.
+pub(super) fn in_page_words(sentence: &str) -> String {
+    let mut words = sentence.to_owned();
+    for (option, word) in OPTIONS {
+        // An example after the option repeats it: `give --cell, for example --cell "100 mm"`.
+        words = words.replace(&format!("for example {option} "), "for example ");
+        words = words.replace(option, word);
+    }
+    words
 }
 
 /// A sentence for people: with a capital letter and a full stop.

@@ -3,12 +3,14 @@
 mod bench;
 mod readings;
 mod result;
+mod typed;
 
 pub use bench::{AmountError, Dissolved, Registered, check_result};
 pub use readings::{ReadingsError, ReadingsFile, RejectedReading, parse_mapping, read_readings, words};
 pub use result::{
     MolarRotationShown, ReduceAnswer, ReducedSample, SampleResult, SpecificRotationShown, StandardReadings,
 };
+pub use typed::typed_angles;
 
 use crate::measurement::monte_carlo;
 use crate::measurement::{
