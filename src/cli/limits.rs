@@ -5,12 +5,12 @@ use super::{Failure, Outcome, Session, choose};
 use crate::compare::limits::{Basis, Guard, Sample, Share};
 use crate::library::{Access, CompoundId, Library};
 use crate::measurement::Amount;
-use crate::quantity;
 use crate::report;
 use crate::solvent::Solvent;
 use crate::tasks::limits::{
     BatchError, LimitsRequest, Reading, batch_limits, limits, read_batches, share, with_reading,
 };
+use crate::tasks::typed;
 use clap::{ArgGroup, Args};
 use std::path::PathBuf;
 
@@ -37,7 +37,7 @@ pub struct LimitsArguments {
     #[command(flatten)]
     pub measured: MeasuredArguments,
     /// Basis of the value: as-is, dried, anhydrous; as-is where --water or --loss-on-drying is given
-    #[arg(long, value_parser = basis, value_name = "BASIS", help_heading = "Conditions")]
+    #[arg(long, value_parser = typed::basis, value_name = "BASIS", help_heading = "Conditions")]
     pub basis: Option<Basis>,
     /// Water content of the sample as it is, per cent
     #[arg(long, value_parser = share, value_name = "PERCENT", help_heading = "Conditions")]
@@ -46,7 +46,7 @@ pub struct LimitsArguments {
     #[arg(long, visible_alias = "lod", value_parser = share, value_name = "PERCENT", help_heading = "Conditions")]
     pub loss_on_drying: Option<Share>,
     /// Time from dissolving to reading: a number of minutes, or with a unit, such as 20min or 3h
-    #[arg(long, value_parser = minutes, value_name = "TIME", help_heading = "Conditions")]
+    #[arg(long, value_parser = typed::minutes, value_name = "TIME", help_heading = "Conditions")]
     pub read_after: Option<f64>,
 
     /// Table of batches instead of one value: batch, date, value or angle, uncertainty, temp, conc, cell, water,
@@ -54,7 +54,7 @@ pub struct LimitsArguments {
     #[arg(long, conflicts_with_all = ["uncertainty", "mass", "density"], value_name = "FILE", help_heading = "The decision")]
     pub batches: Option<PathBuf>,
     /// Decide with a guard band too: the probability of conformity wanted (95%), or standard uncertainties (2u)
-    #[arg(long, value_parser = guard, value_name = "GUARD", num_args = 0..=1, default_missing_value = "95%", help_heading = "The decision")]
+    #[arg(long, value_parser = typed::guard, value_name = "GUARD", num_args = 0..=1, default_missing_value = "95%", help_heading = "The decision")]
     pub guard: Option<Guard>,
 }
 
@@ -124,49 +124,4 @@ fn measured(arguments: &LimitsArguments, common: Sample) -> Result<Sample, Failu
         _ => None,
     };
     Ok(with_reading(common, reading, uncertainty, amount))
-}
-
-/// Reads a basis.
-fn basis(text: &str) -> Result<Basis, String> {
-    Basis::read(text).ok_or_else(|| format!("\"{text}\" is no basis; write as-is, dried or anhydrous"))
-}
-
-/// Reads a time in minutes.
-fn minutes(text: &str) -> Result<f64, String> {
-    let text = text.trim();
-    let (number, factor) = match text.strip_suffix("min") {
-        Some(number) => (number, 1.0),
-        None => match text.strip_suffix('h') {
-            Some(number) => (number, 60.0),
-            None => (text, 1.0),
-        },
-    };
-    match quantity::parse_number(number) {
-        Ok(number) if number.value() >= 0.0 => Ok(factor * number.value()),
-        _ => Err(format!("\"{text}\" is no time; write 20min or 3h")),
-    }
-}
-
-/// Reads a guard band: a probability in per cent, or a number of standard uncertainties.
-fn guard(text: &str) -> Result<Guard, String> {
-    let text = text.trim();
-    let wrong = || {
-        format!(
-            "\"{text}\" is no guard band; write a probability of conformity from 50 to below 100 % such as 95%, or standard uncertainties such as 2u"
-        )
-    };
-    if let Some(number) = text.strip_suffix(['u', 'U']) {
-        let k = quantity::parse_number(number).map_err(|_| wrong())?.value();
-        return if (0.0..=10.0).contains(&k) {
-            Ok(Guard::Multiple(k))
-        } else {
-            Err(wrong())
-        };
-    }
-    let p = quantity::parse_percent(text).map_err(|_| wrong())?.ratio();
-    if (0.5..1.0).contains(&p) {
-        Ok(Guard::Probability(p))
-    } else {
-        Err(wrong())
-    }
 }

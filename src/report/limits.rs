@@ -3,7 +3,7 @@
 use super::number;
 use super::page::{Page, truncate};
 use super::table::{Column, Table};
-use crate::compare::limits::{Acceptance, LimitOutcome, Standing, Trend};
+use crate::compare::limits::{Acceptance, Conformity, GuardedDecision, LimitOutcome, MethodCheck, Standing, Trend};
 use crate::quantity::Printed;
 use crate::statement::RotationKind;
 use crate::tasks::limits::{BatchLimits, BatchShown, LimitsResult, LimitsShown, LimitsTrend, MonographAnswer};
@@ -72,7 +72,7 @@ const fn outcome(outcome: LimitOutcome) -> &'static str {
 }
 
 /// The printed digits of a limit with a sign.
-fn signed(text: &str) -> String {
+pub fn signed(text: &str) -> String {
     text.parse::<Printed>()
         .map_or_else(|_| text.to_owned(), number::printed_signed)
 }
@@ -86,7 +86,8 @@ fn range(limits: &LimitsShown) -> String {
     }
 }
 
-fn limits_line(limits: &LimitsShown) -> String {
+/// A set of limits in words.
+pub fn limits_line(limits: &LimitsShown) -> String {
     let mut parts = vec![range(limits)];
     parts.push(
         match limits.kind {
@@ -133,35 +134,10 @@ fn answer(monograph: &MonographAnswer, page: &mut Page) {
     }
     page.field("decision rule", monograph.decision_rule);
     if let Some(conformity) = &monograph.conformity {
-        page.field(
-            "conformity",
-            &format!(
-                "probability {} (JCGM 106:2012; below the limits {}, above {}){}",
-                number::percent(conformity.probability),
-                number::percent(conformity.below),
-                number::percent(conformity.above),
-                conformity
-                    .capability_index
-                    .map(|index| format!("; measurement capability index {}", number::number(index, 1)))
-                    .unwrap_or_default()
-            ),
-        );
+        page.field("conformity", &self::conformity(conformity));
     }
     if let Some(guarded) = &monograph.guarded {
-        let end = |end: Option<f64>| end.map_or_else(|| "open".to_owned(), |end| number::signed(end, 3));
-        let acceptance = guarded.acceptance_limits.map_or_else(
-            || "none".to_owned(),
-            |[low, high]| format!("{} to {}", end(low), end(high)),
-        );
-        page.field(
-            "guard band",
-            &format!(
-                "{}: {}; acceptance limits {acceptance}. {}",
-                guarded.rule,
-                acceptance_word(guarded.decision),
-                guarded.sentence
-            ),
-        );
+        page.field("guard band", &self::guarded(guarded));
     }
     page.gap();
     method(monograph, page);
@@ -170,7 +146,37 @@ fn answer(monograph: &MonographAnswer, page: &mut Page) {
     }
 }
 
-const fn acceptance_word(decision: Acceptance) -> &'static str {
+/// The probability of conformity in words.
+pub fn conformity(conformity: &Conformity) -> String {
+    format!(
+        "probability {} (JCGM 106:2012; below the limits {}, above {}){}",
+        number::percent(conformity.probability),
+        number::percent(conformity.below),
+        number::percent(conformity.above),
+        conformity
+            .capability_index
+            .map(|index| format!("; measurement capability index {}", number::number(index, 1)))
+            .unwrap_or_default()
+    )
+}
+
+/// A decision with a guard band in words.
+pub fn guarded(guarded: &GuardedDecision) -> String {
+    let end = |end: Option<f64>| end.map_or_else(|| "open".to_owned(), |end| number::signed(end, 3));
+    let acceptance = guarded.acceptance_limits.map_or_else(
+        || "none".to_owned(),
+        |[low, high]| format!("{} to {}", end(low), end(high)),
+    );
+    format!(
+        "{}: {}; acceptance limits {acceptance}. {}",
+        guarded.rule,
+        acceptance_word(guarded.decision),
+        guarded.sentence
+    )
+}
+
+/// A decision with a guard band, in a word.
+pub const fn acceptance_word(decision: Acceptance) -> &'static str {
     match decision {
         Acceptance::Accepted => "accepted",
         Acceptance::Inconclusive => "inconclusive",
@@ -178,7 +184,8 @@ const fn acceptance_word(decision: Acceptance) -> &'static str {
     }
 }
 
-fn sentence(monograph: &MonographAnswer) -> String {
+/// What a set of limits says, in a sentence.
+pub fn sentence(monograph: &MonographAnswer) -> String {
     let range = range(&monograph.limits);
     let value = monograph.rounded.as_deref().map(signed).unwrap_or_default();
     let provided = if monograph.provided.is_empty() {
@@ -205,6 +212,19 @@ fn sentence(monograph: &MonographAnswer) -> String {
     }
 }
 
+/// How the measurement stands beside what a method says.
+pub const fn standing(check: &MethodCheck) -> &'static str {
+    match check.standing {
+        Standing::AsPrescribed => "as prescribed",
+        Standing::NotGiven if check.sample.is_none() => "not given",
+        Standing::NotGiven => "look",
+        Standing::NotPrinted => "not stated with the limits",
+        Standing::Close => "close",
+        Standing::Differs if check.method.is_none() => "NOT STATED with the limits",
+        Standing::Differs => "DIFFERS",
+    }
+}
+
 fn method(monograph: &MonographAnswer, page: &mut Page) {
     let mut table = Table::new(&[
         Column::Word("method"),
@@ -213,20 +233,11 @@ fn method(monograph: &MonographAnswer, page: &mut Page) {
         Column::Word(""),
     ]);
     for check in &monograph.method {
-        let standing = match check.standing {
-            Standing::AsPrescribed => "as prescribed",
-            Standing::NotGiven if check.sample.is_none() => "not given",
-            Standing::NotGiven => "look",
-            Standing::NotPrinted => "not stated with the limits",
-            Standing::Close => "close",
-            Standing::Differs if check.method.is_none() => "NOT STATED with the limits",
-            Standing::Differs => "DIFFERS",
-        };
         table.row([
             check.aspect.as_str().to_owned(),
             check.method.clone().unwrap_or_default(),
             check.sample.clone().unwrap_or_default(),
-            standing.to_owned(),
+            standing(check).to_owned(),
         ]);
     }
     page.table(&table);
@@ -286,7 +297,8 @@ fn series(monograph: &BatchLimits, page: &mut Page) {
     page.table(&table);
 }
 
-fn trend_sentence(trend: &Trend) -> String {
+/// A series as a whole, in words.
+pub fn trend_sentence(trend: &Trend) -> String {
     let spread = trend
         .standard_deviation
         .map(|sd| format!(", standard deviation {}", number::number(sd, 2)))

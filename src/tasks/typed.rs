@@ -1,6 +1,7 @@
 //! Readers of what a person types into an option or a field: a number takes its unit, and every typed minus is a minus.
 //! The quantity parsers say what they understand; whoever asks puts the option's or field's name before it.
 
+use crate::compare::limits::{Basis, Guard};
 use crate::library::Dextro;
 use crate::quantity::{self, Printed, QuantityError};
 use crate::solvent::{Solvent, SolventError};
@@ -47,6 +48,60 @@ pub fn excess(text: &str) -> Result<StatedExcess, String> {
         at_least: number.len() < text.len(),
         method: None,
     })
+}
+
+/// Reads a basis: as-is, dried, anhydrous.
+///
+/// # Errors
+/// When the word is not known.
+pub fn basis(text: &str) -> Result<Basis, String> {
+    Basis::read(text).ok_or_else(|| format!("\"{text}\" is no basis; write as-is, dried or anhydrous"))
+}
+
+/// Reads a time in minutes: a bare number, or one with min or h.
+///
+/// # Errors
+/// When it is no time.
+pub fn minutes(text: &str) -> Result<f64, String> {
+    let text = text.trim();
+    let (number, factor) = match text.strip_suffix("min") {
+        Some(number) => (number, 1.0),
+        None => match text.strip_suffix('h') {
+            Some(number) => (number, 60.0),
+            None => (text, 1.0),
+        },
+    };
+    match quantity::parse_number(number) {
+        Ok(number) if number.value() >= 0.0 => Ok(factor * number.value()),
+        _ => Err(format!("\"{text}\" is no time; write 20min or 3h")),
+    }
+}
+
+/// Reads a guard band: a probability in per cent, or a number of standard uncertainties.
+///
+/// # Errors
+/// When it is neither.
+pub fn guard(text: &str) -> Result<Guard, String> {
+    let text = text.trim();
+    let wrong = || {
+        format!(
+            "\"{text}\" is no guard band; write a probability of conformity from 50 to below 100 % such as 95%, or standard uncertainties such as 2u"
+        )
+    };
+    if let Some(number) = text.strip_suffix(['u', 'U']) {
+        let k = quantity::parse_number(number).map_err(|_| wrong())?.value();
+        return if (0.0..=10.0).contains(&k) {
+            Ok(Guard::Multiple(k))
+        } else {
+            Err(wrong())
+        };
+    }
+    let p = quantity::parse_percent(text).map_err(|_| wrong())?.ratio();
+    if (0.5..1.0).contains(&p) {
+        Ok(Guard::Probability(p))
+    } else {
+        Err(wrong())
+    }
 }
 
 #[cfg(test)]

@@ -4,15 +4,16 @@ use super::app::App;
 use super::fields::{CheckFields, field};
 use super::guard::Visitor;
 use super::pages::{compound_of, source_rows};
-use super::views::{CheckPage, Frame, Grid, Plot, Problem, ResultPage, html, status};
+use super::views::{CheckPage, Frame, Grid, PageFailure, Plot, Problem, ResultPage, html, status};
 use crate::compare::Conditions;
 use crate::library::{EntryId, Library, Source};
 use crate::quantity;
 use crate::report::failure::Failure;
 use crate::report::{result as rows, svg};
 use crate::tasks::check::{CheckRequest, CheckResult, CheckSettings, EXCESS_UNCERTAINTY, check, mirror_of};
+use crate::tasks::measurements;
 use axum::Extension;
-use axum::extract::{Query, State};
+use axum::extract::{Path, Query, State};
 use axum::http::{StatusCode, Uri};
 use axum::response::Response;
 use std::sync::Arc;
@@ -95,18 +96,7 @@ pub(super) async fn page(
     }
     let asked = fields.clone();
     let answer = app
-        .read(move |library| {
-            let result = judged(library, &request(library, &asked)?)?;
-            let mut sources: Vec<(Source, Vec<i64>)> = Vec::new();
-            for reference in &result.references {
-                let source = library.entry(EntryId(reference.entry))?.source;
-                match sources.iter_mut().find(|(known, _)| known.id == source) {
-                    Some((_, entries)) => entries.push(reference.entry),
-                    None => sources.push((library.source(source)?, vec![reference.entry])),
-                }
-            }
-            Ok((result, sources))
-        })
+        .read(move |library| with_sources(library, judged(library, &request(library, &asked)?)?))
         .await;
     match answer {
         Ok((result, sources)) => {
@@ -115,6 +105,70 @@ pub(super) async fn page(
         }
         Err(failure) => form(fields, Some(&failure)),
     }
+}
+
+/// A result with the sources of its references and their entries.
+type Sourced = (CheckResult, Vec<(Source, Vec<i64>)>);
+
+fn with_sources(library: &Library, result: CheckResult) -> Result<Sourced, Failure> {
+    let mut sources: Vec<(Source, Vec<i64>)> = Vec::new();
+    for reference in &result.references {
+        let source = library.entry(EntryId(reference.entry))?.source;
+        match sources.iter_mut().find(|(known, _)| known.id == source) {
+            Some((_, entries)) => entries.push(reference.entry),
+            None => sources.push((library.source(source)?, vec![reference.entry])),
+        }
+    }
+    Ok((result, sources))
+}
+
+/// Of which compound a kept measurement is, where it is filed under none.
+#[derive(Clone, Debug, Default, serde::Deserialize)]
+#[serde(default)]
+pub(super) struct Of {
+    compound: String,
+}
+
+/// `GET /measurements/{id}/check`: a kept measurement against what is published, with its own uncertainty and degrees of
+/// freedom.
+pub(super) async fn of_measurement(
+    State(app): State<Arc<App>>,
+    Extension(visitor): Extension<Visitor>,
+    Path(id): Path<i64>,
+    Query(of): Query<Of>,
+) -> Result<Response, PageFailure> {
+    let (result, sources, kept) = app
+        .read(move |library| {
+            let compound = match of.compound.trim() {
+                "" => None,
+                text => Some(compound_of(library, text)?.id),
+            };
+            let request = measurements::check_request(library, id, compound)?;
+            let (mut result, sources) = with_sources(library, judged(library, &request)?)?;
+            result.cautions.splice(0..0, measurements::cautions(library, id)?);
+            Ok((result, sources, library.measurement(id)?))
+        })
+        .await?;
+    let conditions = &result.measured.conditions;
+    let fields = CheckFields {
+        compound: result.compound.id.to_string(),
+        value: kept.value.conventional().to_string(),
+        uncertainty: kept.uncertainty.conventional().to_string(),
+        conc: conditions.conc_g_per_100ml.map(|c| c.to_string()).unwrap_or_default(),
+        solvent: conditions.solvent.clone().unwrap_or_default(),
+        temp: conditions.temperature_c.map(|t| t.to_string()).unwrap_or_default(),
+        line: conditions.line.clone().unwrap_or_default(),
+        ..CheckFields::default()
+    };
+    let journal = kept.content["journal"].as_str().unwrap_or_default().to_owned();
+    let title = format!("{}: check of measurement {id}", result.compound.name);
+    let frame = Frame::new(&app, &visitor, title, "/measurements");
+    let page = ResultPage {
+        journal,
+        measurement: id,
+        ..shown(frame, &result, &sources, fields)
+    };
+    Ok(html(StatusCode::OK, &page))
 }
 
 /// The address of a check.
@@ -155,6 +209,7 @@ fn shown(frame: Frame, result: &CheckResult, sources: &[(Source, Vec<i64>)], fie
     let references = result.references.iter().map(rows::reference_row).collect();
     ResultPage {
         frame,
+        measurement: 0,
         compound: result.compound.id,
         name: result.compound.name.clone(),
         code: result.verdict.code.as_str().to_owned(),

@@ -6,18 +6,22 @@
 
 mod api;
 mod app;
+mod batch;
 mod check;
 mod curation;
 mod fields;
 mod guard;
+mod instruments;
+mod limits;
+mod measurements;
 mod pages;
 mod plan;
 mod plots;
 mod reduce;
 mod sent;
 mod server;
-#[allow(dead_code, reason = "the first page that takes files takes this line away")]
 mod upload;
+mod use_log;
 mod views;
 
 pub use server::{Options, ServeError, Started, serve};

@@ -95,17 +95,16 @@ pub(super) fn course(id: &str, of: &str, made: &Timecourse) -> Plot {
     let title = format!("Angle of {of} against time");
     let [from, to] = ends(made.readings.iter().map(|reading| reading.time.seconds()));
     let first_order = (made.course.first_order.as_ref()).filter(|_| made.course.law == CourseLaw::FirstOrder);
-    let curve: Vec<[f64; 2]> = match first_order {
-        Some(law) => steps(from, to)
+    let curve: Vec<[f64; 2]> = if let Some(law) = first_order {
+        steps(from, to)
             .map(|t| [t, law.at(Time::from_seconds(t)).degrees()])
-            .collect(),
-        None => {
-            let mut fitted: Vec<[f64; 2]> = (made.readings.iter().zip(&made.course.residuals))
-                .map(|(reading, off)| [reading.time.seconds(), reading.angle.degrees() - off])
-                .collect();
-            fitted.sort_by(|a, b| a[0].total_cmp(&b[0]));
-            fitted
-        }
+            .collect()
+    } else {
+        let mut fitted: Vec<[f64; 2]> = (made.readings.iter().zip(&made.course.residuals))
+            .map(|(reading, off)| [reading.time.seconds(), reading.angle.degrees() - off])
+            .collect();
+        fitted.sort_by(|a, b| a[0].total_cmp(&b[0]));
+        fitted
     };
     let chart = Chart {
         id,

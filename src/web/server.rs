@@ -1,7 +1,7 @@
 //! Binding, running and ending the server.
 
 use super::app::App;
-use super::{api, check, curation, guard, pages, plan, reduce};
+use super::{api, batch, check, curation, guard, instruments, limits, measurements, pages, plan, reduce, use_log};
 use axum::Router;
 use axum::middleware;
 use axum::routing::{get, post};
@@ -127,8 +127,13 @@ fn router(app: Arc<App>) -> Router {
         .route("/api/read", post(api::read))
         .route("/api/search", get(api::search))
         .route("/healthz", get(api::health))
-        .merge(plan::routes())
         .merge(reduce::routes())
+        .merge(measurements::routes())
+        .merge(plan::routes())
+        .merge(limits::routes())
+        .merge(batch::routes())
+        .merge(instruments::routes())
+        .merge(use_log::routes())
         .fallback(pages::not_found)
         .layer(CatchPanicLayer::new())
         .layer(RequestBodyTimeoutLayer::new(BODY_TIME))

@@ -47,21 +47,14 @@ pub(super) struct ReceivedFile {
 }
 
 impl Upload {
-    /// A field's text; empty when it was not sent.
-    pub(super) fn text(&self, field: &str) -> &str {
-        (self.fields.iter())
-            .find(|(name, _)| name == field)
-            .map_or("", |(_, text)| text)
+    /// The fields that are no files, with their texts.
+    pub(super) fn fields(&self) -> &[(String, String)] {
+        &self.fields
     }
 
     /// The first file of a field; an input left empty sends none.
     pub(super) fn file(&self, field: &str) -> Option<&ReceivedFile> {
         self.files.iter().find(|file| file.field == field)
-    }
-
-    /// All files.
-    pub(super) fn files(&self) -> &[ReceivedFile] {
-        &self.files
     }
 
     /// A failure with the names of files as the browser gave them, not where they lie here.
@@ -259,7 +252,7 @@ mod tests {
                 .await
                 .unwrap();
             if shown.is_empty() {
-                assert!(upload.files().is_empty(), "{given}");
+                assert!(upload.files.is_empty(), "{given}");
                 continue;
             }
             let file = upload.file("file").unwrap();
@@ -286,10 +279,11 @@ mod tests {
         ])
         .await
         .unwrap();
-        assert_eq!(
-            (upload.text("token"), upload.text("why"), upload.text("none")),
-            ("abc", "ü", "")
-        );
+        let text = |field: &str| {
+            let found = upload.fields().iter().find(|(name, _)| name == field);
+            found.map_or("", |(_, text)| text)
+        };
+        assert_eq!((text("token"), text("why"), text("none")), ("abc", "ü", ""));
         let file = upload.file("f").unwrap();
         let told = upload.in_words(Failure::usage("x", format!("{}: bad", file.path.display())));
         assert_eq!(told.message, "a.csv: bad");

@@ -66,7 +66,7 @@ pub(super) struct Plot {
 /// What is wrong with a measurement.
 #[derive(Clone, Debug, Default)]
 pub(super) struct FlagRow {
-    pub(super) severity: &'static str,
+    pub(super) severity: String,
     pub(super) code: String,
     pub(super) sentence: String,
 }
@@ -74,7 +74,7 @@ pub(super) struct FlagRow {
 impl From<&crate::measurement::Flag> for FlagRow {
     fn from(flag: &crate::measurement::Flag) -> Self {
         Self {
-            severity: flag.severity.as_str(),
+            severity: flag.severity.as_str().to_owned(),
             code: flag.code.clone(),
             sentence: flag.sentence.clone(),
         }
@@ -154,6 +154,8 @@ pub(super) struct CheckPage {
 #[template(path = "result.html", config = "src/web/askama.toml")]
 pub(super) struct ResultPage {
     pub(super) frame: Frame,
+    /// Number of the kept measurement that is checked; 0 for a value that was typed.
+    pub(super) measurement: i64,
     pub(super) compound: i64,
     pub(super) name: String,
     pub(super) code: String,
