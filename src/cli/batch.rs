@@ -240,17 +240,17 @@ fn format(options: &BatchArguments, output: Option<&Path>, session: &Session) ->
 }
 
 fn request(file: &Path, arguments: &CheckArguments) -> Result<BatchRequest, Failure> {
-    let measured = &arguments.measured;
+    let measured = &arguments.question.measured;
     let of_one = [
         ("--uncertainty", measured.uncertainty.is_some()),
         ("--cell", measured.cell.is_some()),
-        ("--blank", arguments.blank.is_some()),
+        ("--blank", arguments.question.blank.is_some()),
         ("--conc", measured.conc.is_some()),
         ("--mass", measured.mass.is_some()),
         ("--volume", measured.volume.is_some()),
         ("--density", measured.density.is_some()),
-        ("--ee", arguments.ee.is_some()),
-        ("--mirror-image", arguments.mirror_image),
+        ("--ee", arguments.question.ee.is_some()),
+        ("--mirror-image", arguments.question.mirror_image),
         ("--keep-derived", arguments.keep_derived),
     ];
     if let Some((option, _)) = of_one.into_iter().find(|(_, given)| *given) {
@@ -266,14 +266,14 @@ fn request(file: &Path, arguments: &CheckArguments) -> Result<BatchRequest, Fail
         mapping: arguments.batch.reading.mapping()?,
         compound: Some(compound).filter(|text| !text.is_empty()),
         conditions: Conditions {
-            stage: arguments.stage.as_deref().map(|stage| match stage {
+            stage: arguments.question.stage.as_deref().map(|stage| match stage {
                 "initial" => Stage::Initial,
                 _ => Stage::Final,
             }),
-            basis: arguments.basis.clone(),
+            basis: arguments.question.basis.clone(),
             ..measured.conditions(None)
         },
-        form: arguments.form.clone(),
+        form: arguments.question.form.clone(),
         causes: arguments.batch.causes,
         threads: arguments.batch.threads,
     })

@@ -3,19 +3,16 @@
 use super::batch::BatchArguments;
 use super::change::ChangeOptions;
 use super::failure::file_failure;
-use super::measured::MeasuredArguments;
-use super::{Failure, Outcome, Session, batch, choose};
-use crate::compare::{Conditions, EffectTable};
-use crate::library::{Access, CompoundId, Library};
-use crate::quantity::{self, Angle, Fraction};
-use crate::report;
-use crate::statement::Stage;
-use crate::tasks::check::{
-    CheckRequest, CheckSettings, DeriveError, DerivedRequest, EXCESS_UNCERTAINTY, check, keep_derived, mirror_of,
-};
-use crate::tasks::measurements;
+use super::question::QuestionArguments;
+use super::{Failure, Outcome, Session, batch};
+use crate::compare::EffectTable;
+use crate::library::Access;
+use crate::report::{self, document};
+use crate::tasks::check::{CheckSettings, DeriveError, DerivedRequest, keep_derived};
+use crate::tasks::register::date;
+use crate::tasks::report::{Labels, keep, of_check as report_of};
 use clap::{ArgGroup, Args};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 /// Arguments of `biot check`.
 #[derive(Debug, Args)]
@@ -30,6 +27,7 @@ use std::path::{Path, PathBuf};
     biot check \"L-menthol\" --value -45.3 --solvent EtOH --conc 5 --temp 20 --line D --ee 92 --ee-uncertainty 0.5\n  \
     biot check sucrose --value +66.4 --uncertainty 0.2 --solvent H2O --conc \"260 g/L\" --temp 20 --json\n  \
     biot check --measurement 12          one kept here, with its uncertainty and degrees of freedom\n  \
+    biot check --measurement 12 --keep \"batch 7\"          kept with its report, for biot report --check \"batch 7\"\n  \
     biot check --batch measured.csv --output checked.xlsx        every row; --map \"Probe=id\" maps a column\n\n\
     Bare numbers are mm, g, mL, °C, g/100 mL, degrees and nm; every option accepts a unit. What is not given is treated \
     as unknown and widens the result; nothing is filled in. The answer is about the rotation alone: it cannot prove what \
@@ -40,35 +38,9 @@ pub struct CheckArguments {
     #[arg(required_unless_present_any = ["batch", "measurement"], value_name = "COMPOUND")]
     pub compound: Vec<String>,
 
-    /// A measurement kept here (biot measurements) in the place of one typed in
-    #[arg(long, value_name = "MEASUREMENT", conflicts_with_all = ["conc", "mass", "density", "cell", "uncertainty"], help_heading = "What was measured")]
-    pub measurement: Option<i64>,
-
-    /// What was measured, and how
+    /// What is checked, and how
     #[command(flatten)]
-    pub measured: MeasuredArguments,
-    /// Blank that was subtracted, an angle; tells whether its sign was turned
-    #[arg(long, allow_hyphen_values = true, value_parser = quantity::parse_angle, value_name = "ANGLE", conflicts_with = "measurement", help_heading = "What was measured")]
-    pub blank: Option<Angle>,
-    /// Stage of a mutarotating solution
-    #[arg(long, value_parser = ["initial", "final"], value_name = "STAGE", help_heading = "Conditions")]
-    pub stage: Option<String>,
-    /// Basis of the value: dried, anhydrous
-    #[arg(long, value_name = "BASIS", help_heading = "Conditions")]
-    pub basis: Option<String>,
-
-    /// The sample is the mirror image of the compound named
-    #[arg(long, help_heading = "The sample")]
-    pub mirror_image: bool,
-    /// Form that was weighed, where it is not the compound's own: monohydrate, hydrochloride
-    #[arg(long, value_name = "FORM", help_heading = "The sample")]
-    pub form: Option<String>,
-    /// Enantiomeric excess by another method, per cent; above zero for the hand of the compound named
-    #[arg(long, allow_hyphen_values = true, value_parser = quantity::parse_percent, value_name = "PERCENT", help_heading = "The sample")]
-    pub ee: Option<Fraction>,
-    /// Standard uncertainty of that excess, per cent; the default is 1 (chromatographic integration)
-    #[arg(long, value_parser = quantity::parse_percent, requires = "ee", value_name = "PERCENT", help_heading = "The sample")]
-    pub ee_uncertainty: Option<Fraction>,
+    pub question: QuestionArguments,
     /// Method of that excess, such as "HPLC, chiral column"
     #[arg(long, requires = "ee", value_name = "TEXT", help_heading = "The sample")]
     pub ee_method: Option<String>,
@@ -79,14 +51,11 @@ pub struct CheckArguments {
     #[arg(long, requires = "keep_derived", value_name = "TEXT", help_heading = "The sample")]
     pub citation: Option<String>,
 
-    /// Factor on the variance of references that are unconfirmed drafts
-    #[arg(long, default_value_t = 2.0, value_name = "FACTOR", help_heading = "The comparison")]
-    pub draft_variance: f64,
-    /// Table of condition effects in the place of the built-in one, as biot effects writes it
-    #[arg(long, value_name = "FILE", help_heading = "The comparison")]
-    pub effects: Option<PathBuf>,
+    /// Keep the check with its report under this name (biot report --check NAME)
+    #[arg(long, value_name = "NAME", conflicts_with = "batch", help_heading = "The report")]
+    pub keep: Option<String>,
 
-    /// Who and why, for --keep-derived
+    /// Who and why, for --keep and --keep-derived
     #[command(flatten)]
     pub change: ChangeOptions,
 
@@ -97,105 +66,41 @@ pub struct CheckArguments {
 
 /// Checks the value.
 pub fn run(arguments: &CheckArguments, session: &mut Session) -> Result<Outcome, Failure> {
-    if !(arguments.draft_variance >= 1.0 && arguments.draft_variance.is_finite()) {
-        return Err(Failure::usage(
-            "draft-variance",
-            format!(
-                "--draft-variance is {}, but it must be 1 or more",
-                arguments.draft_variance
-            ),
-        ));
-    }
-    let mut settings = settings_with(arguments.effects.as_deref())?;
-    settings.options.draft_variance_factor = arguments.draft_variance;
+    let settings = arguments.question.settings()?;
     if let Some(file) = &arguments.batch.batch {
         return batch::run(file, arguments, &settings, session);
     }
     arguments.batch.none()?;
-    let mut library = session.library(if arguments.keep_derived {
+    let mut library = session.library(if arguments.keep_derived || arguments.keep.is_some() {
         Access::Write
     } else {
         Access::Read
     })?;
-    let request = match arguments.measurement {
-        Some(id) => kept(id, arguments, &library, session)?,
-        None => typed(arguments, &library, session)?,
-    };
-    let mut result = check(&library, &request, &settings)?;
-    if let Some(id) = arguments.measurement {
-        result.cautions.extend(measurements::cautions(&library, id)?);
+    let question = arguments
+        .question
+        .question(&arguments.compound, Labels::default(), &library, session)?;
+    let report = report_of(&library, &question)?;
+    let mut result = report.result.clone();
+    if let Some(name) = &arguments.keep {
+        let change = arguments.change.change();
+        let document = document::of_check(&report, question.given.as_ref(), None, &date(change.at.date()));
+        let kept = keep(&mut library, name, &report, &document, &change)?;
+        session.notice(&format!(
+            "Kept as \"{}\"; biot report --check \"{}\" --output FILE prints it.",
+            kept.name, kept.name
+        ));
     }
     if arguments.keep_derived {
         let derived = DerivedRequest {
             citation: arguments.citation.clone().unwrap_or_default(),
             excess_method: arguments.ee_method.clone().unwrap_or_default(),
         };
-        let added = keep_derived(&mut library, &request, &result, &derived, &arguments.change.change())?;
+        let change = arguments.change.change();
+        let added = keep_derived(&mut library, &question.request, &result, &derived, &change)?;
         result.derived_entry = Some(added.entry.id.0);
     }
     session.answer(&result, |page| report::check::show(&result, page))?;
     Ok(Outcome::Answered)
-}
-
-/// What is checked, as it is typed.
-fn typed(arguments: &CheckArguments, library: &Library, session: &mut Session) -> Result<CheckRequest, Failure> {
-    let (compound, is_mirror) = compound(arguments, library, session)?;
-    let measured = arguments.measured.reduced(library.compound(compound)?.molar_mass)?;
-    Ok(CheckRequest {
-        compound,
-        mirror_image: is_mirror != arguments.mirror_image,
-        conditions: Conditions {
-            stage: arguments.stage.as_deref().map(|stage| match stage {
-                "initial" => Stage::Initial,
-                _ => Stage::Final,
-            }),
-            basis: arguments.basis.clone(),
-            ..arguments.measured.conditions(measured.concentration)
-        },
-        measured,
-        cell: arguments.measured.cell,
-        blank: arguments.blank,
-        form: arguments.form.clone(),
-        excess: excess(arguments)?,
-    })
-}
-
-/// A measurement kept here, checked against its own compound or the one named.
-fn kept(
-    id: i64,
-    arguments: &CheckArguments,
-    library: &Library,
-    session: &mut Session,
-) -> Result<CheckRequest, Failure> {
-    let (named, is_mirror) = if arguments.compound.is_empty() {
-        (None, false)
-    } else {
-        let (compound, is_mirror) = compound(arguments, library, session)?;
-        (Some(compound), is_mirror)
-    };
-    Ok(CheckRequest {
-        mirror_image: is_mirror != arguments.mirror_image,
-        form: arguments.form.clone(),
-        excess: excess(arguments)?,
-        ..measurements::check_request(library, id, named)?
-    })
-}
-
-/// The excess by another method and its standard uncertainty.
-fn excess(arguments: &CheckArguments) -> Result<Option<(f64, f64)>, Failure> {
-    let Some(ee) = arguments.ee else { return Ok(None) };
-    let sd = arguments.ee_uncertainty.map_or(EXCESS_UNCERTAINTY, Fraction::ratio);
-    if !(ee.ratio().abs() <= 1.0 && sd > 0.0) {
-        return Err(Failure::usage(
-            "ee",
-            format!(
-                "an ee of {} % with an uncertainty of {} % is none; it lies from -100 to 100 %, with an uncertainty above zero",
-                ee.percent(),
-                100.0 * sd
-            ),
-        ));
-    }
-    Ok(Some((ee.ratio(), sd)))
 }
 
 impl From<DeriveError> for Failure {
@@ -233,26 +138,4 @@ pub fn effects_in(path: Option<&Path>) -> Result<Option<EffectTable>, Failure> {
             .hint("biot effects --output FILE writes a whole table")
     })?;
     Ok(Some(table))
-}
-
-/// The compound asked for, or the one whose mirror image a structure is.
-fn compound(
-    arguments: &CheckArguments,
-    library: &Library,
-    session: &mut Session,
-) -> Result<(CompoundId, bool), Failure> {
-    let text = arguments.compound.join(" ");
-    match choose::compound(library, &text, session) {
-        Err(failure) if failure.code == "unknown-compound" => match mirror_of(library, &text)? {
-            Some(mirror) => {
-                session.notice(&format!(
-                    "Only the mirror image of this structure is in the library: {}.",
-                    mirror.name
-                ));
-                Ok((mirror.id, true))
-            }
-            None => Err(failure),
-        },
-        found => Ok((found?, false)),
-    }
 }

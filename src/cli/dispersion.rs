@@ -91,10 +91,7 @@ pub fn run(arguments: &DispersionArguments, session: &mut Session) -> Result<Out
     };
     let text = arguments.what.join(" ");
     let path = Path::new(&text);
-    let looks_like_file = path.extension().is_some_and(|ending| {
-        ["csv", "tsv", "txt", "xlsx", "jdx", "dx", "jcamp"].contains(&ending.to_string_lossy().to_lowercase().as_str())
-    });
-    let made = if looks_like_file || path.is_file() {
+    let made = if is_file(path) {
         of_file(path, &request)?
     } else {
         let library = session.library(Access::Read)?;
@@ -109,6 +106,13 @@ pub fn run(arguments: &DispersionArguments, session: &mut Session) -> Result<Out
     } else {
         Outcome::WithFindings
     })
+}
+
+/// Whether a text names a file, by its ending or because it is there, and not a compound.
+pub fn is_file(path: &Path) -> bool {
+    const ENDINGS: [&str; 7] = ["csv", "tsv", "txt", "xlsx", "jdx", "dx", "jcamp"];
+    let ending = path.extension().map(|ending| ending.to_string_lossy().to_lowercase());
+    ending.is_some_and(|ending| ENDINGS.contains(&ending.as_str())) || path.is_file()
 }
 
 impl From<DispersionError> for Failure {

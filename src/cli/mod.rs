@@ -33,10 +33,12 @@ mod measured;
 mod measurements;
 mod merge;
 mod plan;
+mod question;
 mod read;
 mod reduce;
 mod reading;
 mod register;
+mod report;
 mod restore;
 mod review;
 mod search;
@@ -123,6 +125,8 @@ pub enum Command {
     Reduce(Box<reduce::ReduceArguments>),
     /// Find compounds whose published values fit a measured rotation
     Identify(Box<identify::IdentifyArguments>),
+    /// Write a check, a measurement or a dispersion table as a report: HTML, PDF, Markdown, LaTeX
+    Report(Box<report::ReportArguments>),
     /// List the measurements kept here, or show one with its readings
     Measurements(measurements::MeasurementsArguments),
     /// Plan a measurement: conditions, cell and sample that make it comparable
@@ -236,6 +240,7 @@ fn dispatch(arguments: &Arguments, session: &mut Session) -> Result<Outcome, Fai
         Command::Timecourse(arguments) => timecourse::run(arguments, session),
         Command::Reduce(arguments) => reduce::run(arguments, session),
         Command::Identify(arguments) => identify::run(arguments, session),
+        Command::Report(arguments) => report::run(arguments, session),
         Command::Measurements(arguments) => measurements::run(arguments, session),
         Command::Plan(arguments) => plan::run(arguments, session),
         Command::Search(arguments) => search::run(arguments, session),

@@ -18,11 +18,12 @@ fn migrations() -> Migrations<'static> {
         M::up(include_str!("../../schema/0003_instruments.sql")),
         M::up(include_str!("../../schema/0004_measurements.sql")),
         M::up(include_str!("../../schema/0005_accounts.sql")),
+        M::up(include_str!("../../schema/0006_checks.sql")),
     ])
 }
 
 /// The newest format this program knows: the number of migrations.
-pub(super) const FORMAT: i64 = 5;
+pub(super) const FORMAT: i64 = 6;
 
 /// Marks an SQLite file as a library ("BIOT").
 const APPLICATION_ID: i64 = 0x4249_4F54;

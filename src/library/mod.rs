@@ -8,6 +8,7 @@
 mod accounts;
 mod backup;
 mod changes;
+mod checks;
 mod equipment;
 mod error;
 mod file;
@@ -28,6 +29,7 @@ mod versions;
 pub use accounts::{AccessToken, Account, Credentials, Holder, Role};
 pub use backup::CopyReport;
 pub use changes::{CompoundChoice, LoadCounts, Loader};
+pub use checks::{KeptCheck, NewCheck};
 pub use equipment::{ControlCheck, Equipment, EquipmentKind, Loan};
 pub use error::LibraryError;
 pub use file::Access;

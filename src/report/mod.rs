@@ -17,6 +17,7 @@ pub mod compound;
 pub mod control;
 pub mod composition;
 pub mod dispersion;
+pub mod document;
 pub mod entry;
 pub mod identify;
 pub mod failure;

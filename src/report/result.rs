@@ -316,7 +316,7 @@ pub fn budget_rows(result: &CheckResult) -> Vec<Vec<String>> {
 
 /// The measured value as a journal prints it, from what was given; nothing is filled in. `typed` is the temperature with
 /// the digits it was typed with.
-pub fn journal(given: &Measured, typed: Option<Printed>, result: &CheckResult) -> String {
+pub fn journal(given: &Measured, typed: Option<Printed>, result: &CheckResult, style: Style) -> String {
     let value = given
         .value
         .unwrap_or_else(|| Printed::new((result.measured.value * 10.0).round() / 10.0, 1));
@@ -345,7 +345,7 @@ pub fn journal(given: &Measured, typed: Option<Printed>, result: &CheckResult) -
         }),
         ..Statement::default()
     };
-    notation::write(&statement, Style::Plain).unwrap_or_default()
+    notation::write(&statement, style).unwrap_or_default()
 }
 
 /// A temperature in whole degrees, or to a tenth where it has one.

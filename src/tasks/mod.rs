@@ -18,6 +18,7 @@ pub mod register;
 pub mod reduce;
 pub mod measured;
 pub mod plan;
+pub mod report;
 pub mod resolve;
 pub mod review;
 pub mod search;

@@ -6,12 +6,14 @@ use super::guard::Visitor;
 use super::pages::{compound_of, source_rows};
 use super::views::{CheckPage, Frame, Grid, PageFailure, Plot, Problem, ResultPage, html, status};
 use crate::compare::Conditions;
-use crate::library::{EntryId, Library, Source};
+use crate::library::{Library, Source};
+use crate::notation::Style;
 use crate::quantity;
 use crate::report::failure::Failure;
 use crate::report::{result as rows, svg};
 use crate::tasks::check::{CheckRequest, CheckResult, CheckSettings, EXCESS_UNCERTAINTY, check, mirror_of};
 use crate::tasks::measurements;
+use crate::tasks::report::sources_of;
 use axum::Extension;
 use axum::extract::{Path, Query, State};
 use axum::http::{StatusCode, Uri};
@@ -111,14 +113,7 @@ pub(super) async fn page(
 type Sourced = (CheckResult, Vec<(Source, Vec<i64>)>);
 
 fn with_sources(library: &Library, result: CheckResult) -> Result<Sourced, Failure> {
-    let mut sources: Vec<(Source, Vec<i64>)> = Vec::new();
-    for reference in &result.references {
-        let source = library.entry(EntryId(reference.entry))?.source;
-        match sources.iter_mut().find(|(known, _)| known.id == source) {
-            Some((_, entries)) => entries.push(reference.entry),
-            None => sources.push((library.source(source)?, vec![reference.entry])),
-        }
-    }
+    let sources = sources_of(library, &result)?;
     Ok((result, sources))
 }
 
@@ -260,5 +255,5 @@ fn journal(fields: &CheckFields, result: &CheckResult) -> String {
             .temperature
             .is_some_and(|t| (typed.value() - t.celsius()).abs() < 1e-9)
     });
-    rows::journal(&given, typed, result)
+    rows::journal(&given, typed, result, Style::Plain)
 }

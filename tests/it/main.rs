@@ -32,6 +32,7 @@ mod notation;
 mod posterior;
 mod register;
 mod reduce;
+mod report;
 mod review;
 mod selfcheck;
 mod share;
