@@ -18,8 +18,12 @@ use time::format_description::well_known::Rfc3339;
     biot control chart north \"plate 17\"\n  \
     biot control due\n  \
     biot control strike 12 --why \"the plate was dirty\"\n\n\
-    The certificate's own value and coefficient win over every built-in law. A check passes when |E_n| is at most 1. Exit \
-    code 5 when it does not, or when a run rule of the chart is broken, or when something is overdue.")]
+    The certificate's own value and coefficient win over every built-in law. A check passes when |E_n| is at most 1 (ISO \
+    13528). Where the expected angle would rest on a law that Biot knows from memory only (the change of a sugar solution \
+    with temperature, dextrose without a certificate) there is no verdict; the difference is still shown. The chart has the \
+    limits and the four run rules of Western Electric; below 20 checks its limits are provisional, and a point beyond them is a \
+    warning. Exit code 5 when the newest check fails, when it breaks a rule of an established chart, or when something is \
+    overdue.")]
 pub struct ControlArguments {
     /// What to do
     #[command(subcommand)]
@@ -101,7 +105,7 @@ pub fn run(arguments: &ControlArguments, session: &mut Session) -> Result<Outcom
             let library = session.library(Access::Read)?;
             let chart = control::chart_of(&library, instrument, standard)?;
             session.answer(&ChartJson::from(&chart), |page| report::control::chart(&chart, page))?;
-            !chart.chart.alarms.is_empty()
+            chart.is_out_of_control()
         }
         Action::Due => {
             let library = session.library(Access::Read)?;
@@ -140,7 +144,7 @@ fn check(options: &CheckOptions, session: &mut Session) -> Result<bool, Failure>
     };
     let made = control::check(&mut library, &read, !options.dry_run, &options.change.change())?;
     session.answer(&CheckMadeJson::from(&made), |page| report::control::made(&made, page))?;
-    Ok(made.check.passes() == Some(false) || !made.alarms.is_empty())
+    Ok(made.is_out_of_control())
 }
 
 impl From<CheckError> for Failure {

@@ -1,12 +1,14 @@
 //! What a control standard must read, and whether it did.
 //!
 //! The certificate's own value and coefficient win over every built-in law; a law stands in only where the certificate is
-//! silent, and the result says so.
+//! silent, and the result says so. No verdict rests on a law whose figures are from memory ([`NoVerdict`]): the difference is
+//! still told.
 
 use super::quartz::TemperatureLaw;
 use super::register::{Standard, StandardKind};
 use super::{StandardError, sugar};
 use crate::quantity::{Angle, Concentration, Length, SpectralLine, Temperature};
+use serde::{Deserialize, Serialize};
 
 /// What a standard must read.
 #[derive(Clone, Debug, PartialEq)]
@@ -19,6 +21,57 @@ pub struct Expected {
     pub basis: Vec<String>,
     /// Published laws at these conditions where there are several: name and angle.
     pub laws: Vec<(&'static str, Angle)>,
+    /// The largest amount by which a law without a source can have moved the angle: a change with temperature.
+    pub unsourced: Option<(Unsourced, Angle)>,
+}
+
+/// What of an expected angle has no source.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Unsourced {
+    /// The angle itself.
+    Value,
+    /// The change from the standard's temperature to that of the reading.
+    Temperature,
+    /// The same, and the temperature was not read.
+    TemperatureNotRead,
+}
+
+/// Why a check has no verdict.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum NoVerdict {
+    /// The expected angle comes from a law that is from memory.
+    ValueNotSourced,
+    /// The temperature differs from that of the standard, and the law that bridges them is from memory.
+    TemperatureLawNotSourced,
+    /// The temperature was not read, and the standard has no coefficient with a source.
+    TemperatureNotRead,
+}
+
+impl NoVerdict {
+    /// What to say of it: a sentence with what to do. `reference` is the standard's temperature.
+    pub fn sentence(self, reference: Temperature) -> String {
+        let at = reference.celsius();
+        match self {
+            Self::ValueNotSourced => {
+                "no verdict: the law for this solution is not sourced; give the certified angle of the solution"
+                    .to_owned()
+            }
+            Self::TemperatureLawNotSourced => format!(
+                "no verdict: the temperature law is not sourced; measure at {at:.1} °C or give the certificate's coefficient"
+            ),
+            Self::TemperatureNotRead => format!(
+                "no verdict: the temperature was not read, and the temperature law is not sourced; measure at {at:.1} °C \
+                 and give --temp, or give the certificate's coefficient"
+            ),
+        }
+    }
+
+    /// Whether the differences of such checks, among themselves, still tell a drift: a wrong but constant expected angle
+    /// only moves the centre of the chart.
+    pub const fn is_charted(self) -> bool {
+        matches!(self, Self::ValueNotSourced)
+    }
 }
 
 /// Why nothing can be expected of a standard.
@@ -61,15 +114,25 @@ pub enum ControlError {
 /// Half-width of what a temperature that is not read may be off from that of the certificate, K.
 const TEMPERATURE_NOT_READ: f64 = 2.0;
 
-/// Relative change of the rotation of sucrose in water per kelvin near 20 °C, concentration at that temperature. From
-/// memory of the sugar handbooks; only used where a certificate names none.
-const SUCROSE_PER_KELVIN: f64 = -0.000_184;
+/// Relative change of the rotation of a sucrose solution per kelvin near 20 °C, made up at 20 °C: -0.000184 for the specific
+/// rotation, the rest for the expansion. From memory of the sugar handbooks: it orients, and no verdict rests on it.
+const SUCROSE_PER_KELVIN: f64 = -0.000_471;
 
-/// What flask and solution add to it when the solution was made up at 20 °C: relative, per kelvin. From memory (0.000471
-/// for the normal solution as a whole).
-const SUCROSE_WITH_EXPANSION: f64 = -0.000_471;
+/// More than the rotation of an aqueous solution of sucrose, or of dextrose at equilibrium, changes per kelvin near 20 °C,
+/// relative: twice the coefficient above. It only decides how near to its temperature a solution must be read.
+const SOLUTION_AT_MOST: f64 = 0.001;
 
-/// Relative standard uncertainty of the built-in law of sucrose: the published polynomials differ by 0.05 to 0.1 %.
+/// The same for a standard of another kind: fructose, one of the steepest, has about 0.006 per kelvin (common practice).
+const OTHER_AT_MOST: f64 = 0.01;
+
+/// The steepest of the published laws of quartz, relative change per kelvin (Soret and Sarasin, see [`TemperatureLaw`]).
+const QUARTZ_AT_MOST: f64 = 0.000_179;
+
+/// What a law without a source may move E_n by before there is no verdict.
+const NEGLIGIBLE_IN_E_N: f64 = 0.1;
+
+/// Relative standard uncertainty of the built-in law of sucrose: the 34.62° of ISO 592:1998 and the 34.602° of the scale at
+/// the air wavelength 589.3 nm differ by 0.05 %.
 const SUCROSE_LAW: f64 = 0.000_5;
 
 /// Relative standard uncertainty of the built-in law of dextrose, whose coefficients are from memory.
@@ -89,7 +152,7 @@ pub fn expected(
         Some(certified) => certified_value(standard, certified, line, cell)?,
         None => from_law(standard, line, cell)?,
     };
-    apply_temperature(standard, line, temperature, &mut found)?;
+    apply_temperature(standard, temperature, &mut found)?;
     Ok(found)
 }
 
@@ -119,12 +182,18 @@ fn certified_value(
         ));
     }
     let uncertainty = if let Some(expanded) = standard.expanded_uncertainty_deg {
-        basis.insert(0, format!("certificate {certified}, U = {expanded}° (k = 2)"));
+        basis.insert(
+            0,
+            format!("certificate {}°, U = {expanded}° (k = 2)", certified.degrees()),
+        );
         Angle::from_degrees(expanded / 2.0)
     } else {
         basis.insert(
             0,
-            format!("certificate {certified}, without an uncertainty: taken as exact"),
+            format!(
+                "certificate {}°, without an uncertainty: taken as exact",
+                certified.degrees()
+            ),
         );
         Angle::from_degrees(0.0)
     };
@@ -133,6 +202,7 @@ fn certified_value(
         uncertainty,
         basis,
         laws: Vec::new(),
+        unsourced: None,
     })
 }
 
@@ -148,12 +218,12 @@ fn from_law(standard: &Standard, line: &SpectralLine, cell: Option<Length>) -> R
         StandardKind::Sucrose => (
             sucrose_laws(concentration, length, line)?,
             SUCROSE_LAW,
-            "no certificate: international sugar scale",
+            "no certificate: international sugar scale (GOST 8.258-2013, partly reconstructed)",
         ),
         StandardKind::Dextrose => (
-            vec![("Tollens", dextrose(concentration, length, line)?)],
+            vec![("Tollens at 20 °C, from memory", dextrose(concentration, length, line)?)],
             DEXTROSE_LAW,
-            "no certificate: law of Tollens for dextrose at equilibrium (coefficients from memory)",
+            "no certificate: law of Tollens for dextrose at equilibrium, from memory",
         ),
         kind => return Err(ControlError::NoCertificate(kind.as_str())),
     };
@@ -163,6 +233,7 @@ fn from_law(standard: &Standard, line: &SpectralLine, cell: Option<Length>) -> R
         uncertainty: Angle::from_degrees(relative * angle.degrees().abs()),
         basis: vec![basis.to_owned()],
         laws,
+        unsourced: (standard.kind == StandardKind::Dextrose).then_some((Unsourced::Value, angle)),
     })
 }
 
@@ -181,14 +252,14 @@ pub fn sucrose_laws(
     let share = concentration.grams_per_100_millilitres() / sugar::NORMAL_CONCENTRATION.grams_per_100_millilitres()
         * (length.decimetres() / sugar::CELL.decimetres());
     let mut laws = vec![(
-        "sugar scale",
+        "sugar scale at 20 °C",
         Angle::from_degrees(sugar::normal_solution(wavelength)?.degrees() * share),
     )];
     if *line == SpectralLine::SodiumD {
         let c = concentration.grams_per_100_millilitres();
         let specific = 66.435 + c * (0.008_70 - 0.000_235 * c);
         laws.push((
-            "Landolt",
+            "Landolt at 20 °C, from memory",
             Angle::from_degrees(specific * c / 100.0 * length.decimetres()),
         ));
     }
@@ -210,60 +281,83 @@ fn dextrose(concentration: Concentration, length: Length, line: &SpectralLine) -
 /// Moves the expected angle from the standard's temperature to that of the check.
 fn apply_temperature(
     standard: &Standard,
-    line: &SpectralLine,
     temperature: Option<Temperature>,
     found: &mut Expected,
 ) -> Result<(), ControlError> {
     let at_rest = found.angle.degrees();
-    let coefficient = standard.coefficient_per_kelvin.or(match standard.kind {
-        StandardKind::QuartzPlate => None,
-        StandardKind::Sucrose => Some(if standard.certified_deg.is_some() {
-            SUCROSE_PER_KELVIN
-        } else {
-            SUCROSE_WITH_EXPANSION
-        }),
-        StandardKind::Dextrose | StandardKind::Other => Some(0.0),
-    });
+    let reference = standard.temperature_c;
+    let certified = standard.coefficient_per_kelvin;
+    let at_most = match standard.kind {
+        StandardKind::QuartzPlate => QUARTZ_AT_MOST,
+        StandardKind::Sucrose | StandardKind::Dextrose => SOLUTION_AT_MOST,
+        StandardKind::Other => OTHER_AT_MOST,
+    };
+    let has_law = certified.is_some() || standard.kind == StandardKind::QuartzPlate;
     let Some(temperature) = temperature else {
-        let slope = coefficient.unwrap_or(0.000_15).abs();
-        let extra = at_rest.abs() * slope * TEMPERATURE_NOT_READ / 3f64.sqrt();
-        found.uncertainty = Angle::from_degrees(found.uncertainty.degrees().hypot(extra));
+        let half_width = at_rest.abs() * certified.map_or(at_most, f64::abs) * TEMPERATURE_NOT_READ;
+        if has_law {
+            found.widen(half_width / 3f64.sqrt());
+        } else {
+            found.mark(Unsourced::TemperatureNotRead, half_width);
+        }
         found.basis.push(format!(
-            "the temperature was not read: taken as within {TEMPERATURE_NOT_READ} K of the {} °C of the standard",
-            standard.temperature_c
+            "the temperature was not read: taken as within {TEMPERATURE_NOT_READ} K of the {reference} °C of the standard"
         ));
         return Ok(());
     };
-    let difference = temperature.celsius() - standard.temperature_c;
+    let difference = temperature.celsius() - reference;
     if difference == 0.0 {
         return Ok(());
     }
-    if let Some(coefficient) = coefficient {
-        found.angle = Angle::from_degrees(at_rest * (1.0 + coefficient * difference));
-        let origin = match (standard.coefficient_per_kelvin, standard.kind) {
-            (Some(_), _) => "coefficient of the certificate",
-            (None, StandardKind::Sucrose) => "built-in coefficient of sucrose, from memory",
-            (None, _) => "no coefficient known: none applied",
-        };
-        if standard.coefficient_per_kelvin.is_none() {
-            // The law itself is worth a few parts in ten thousand per kelvin.
-            let extra = at_rest.abs() * 0.000_2 * difference.abs();
-            found.uncertainty = Angle::from_degrees(found.uncertainty.degrees().hypot(extra));
-        }
-        found.basis.push(format!(
-            "moved from {} to {} °C ({origin})",
-            standard.temperature_c,
-            temperature.celsius()
-        ));
-        return Ok(());
+    let (coefficient, origin) = match (certified, standard.kind) {
+        (Some(coefficient), _) => (coefficient, "coefficient of the certificate"),
+        (None, StandardKind::QuartzPlate) => return quartz_by_laws(standard, temperature, at_rest, found),
+        (None, StandardKind::Sucrose) => (SUCROSE_PER_KELVIN, "coefficient of sucrose solutions, from memory"),
+        (None, _) => (0.0, "no coefficient known: none applied"),
+    };
+    found.angle = Angle::from_degrees(at_rest * (1.0 + coefficient * difference));
+    if certified.is_none() {
+        found.mark(
+            Unsourced::Temperature,
+            at_rest.abs() * at_most.max(coefficient.abs()) * difference.abs(),
+        );
     }
-    quartz_by_laws(standard, line, temperature, at_rest, found)
+    found.basis.push(format!(
+        "moved from {reference} to {} °C ({origin})",
+        temperature.celsius()
+    ));
+    Ok(())
+}
+
+impl Expected {
+    /// Adds an independent standard uncertainty, degrees.
+    fn widen(&mut self, degrees: f64) {
+        self.uncertainty = Angle::from_degrees(self.uncertainty.degrees().hypot(degrees));
+    }
+
+    /// Notes what has no source, unless the angle itself has none.
+    fn mark(&mut self, what: Unsourced, degrees: f64) {
+        if self.unsourced.is_none() {
+            self.unsourced = Some((what, Angle::from_degrees(degrees)));
+        }
+    }
+
+    /// Why no verdict can rest on this angle; none where what has no source moves E_n by no more than 0.1.
+    pub fn no_verdict(&self, found: &Found) -> Option<NoVerdict> {
+        let (what, at_most) = self.unsourced?;
+        let expanded = 2.0 * found.uncertainty.degrees().hypot(self.uncertainty.degrees());
+        match what {
+            Unsourced::Value => Some(NoVerdict::ValueNotSourced),
+            _ if at_most.degrees() <= NEGLIGIBLE_IN_E_N * expanded => None,
+            Unsourced::Temperature => Some(NoVerdict::TemperatureLawNotSourced),
+            Unsourced::TemperatureNotRead => Some(NoVerdict::TemperatureNotRead),
+        }
+    }
 }
 
 /// Moves a plate by the published laws: Wiley's counts, the spread of all three is its uncertainty.
 fn quartz_by_laws(
     standard: &Standard,
-    _line: &SpectralLine,
     temperature: Temperature,
     at_rest: f64,
     found: &mut Expected,
@@ -285,7 +379,7 @@ fn quartz_by_laws(
     found.angle = angles[0].1;
     // The laws as ends of a rectangular distribution.
     let extra = (high - low) / 2.0 / 3f64.sqrt();
-    found.uncertainty = Angle::from_degrees(found.uncertainty.degrees().hypot(extra));
+    found.widen(extra);
     found.basis.push(format!(
         "moved from {} to {} °C by the published law of quartz; the three laws spread over {:.4}°",
         standard.temperature_c,
@@ -423,6 +517,70 @@ mod tests {
         assert!((found.laws[0].1.degrees() - found.laws[1].1.degrees()).abs() < 0.1);
     }
 
+    fn solution(kind: StandardKind, certified: Option<f64>) -> Standard {
+        Standard {
+            kind,
+            certified_deg: certified,
+            expanded_uncertainty_deg: certified.map(|_| 0.01),
+            temperature_c: 20.0,
+            concentration_g_per_100ml: Some(26.0),
+            cell_mm: Some(200.0),
+            ..plate(None)
+        }
+    }
+
+    fn verdict(standard: &Standard, celsius: Option<f64>, angle: f64) -> Option<NoVerdict> {
+        let reading = Found {
+            angle: Angle::from_degrees(angle),
+            uncertainty: Angle::from_degrees(0.003),
+            readings: 3,
+        };
+        let temperature = celsius.map(Temperature::from_celsius);
+        let due = expected(standard, &SpectralLine::SodiumD, temperature, None).unwrap();
+        due.no_verdict(&reading)
+    }
+
+    /// U is 2 √(0.003² + 0.005²) = 0.0117°: a solution of 34.6° may be off by 0.1 · 0.0117/(34.6 · 0.001) = 0.034 K.
+    #[test]
+    fn no_verdict_rests_on_a_law_from_memory() {
+        let certified = solution(StandardKind::Sucrose, Some(34.6));
+        for (celsius, why) in [
+            (Some(20.0), None),
+            (Some(20.03), None),
+            (Some(19.96), Some(NoVerdict::TemperatureLawNotSourced)),
+            (Some(25.0), Some(NoVerdict::TemperatureLawNotSourced)),
+            (None, Some(NoVerdict::TemperatureNotRead)),
+        ] {
+            assert_eq!(verdict(&certified, celsius, 34.6), why, "{celsius:?}");
+            // A reading far off is not condemned either.
+            assert_eq!(verdict(&certified, celsius, 31.0), why, "{celsius:?}");
+        }
+        let own = Standard {
+            coefficient_per_kelvin: Some(-0.000_47),
+            ..certified
+        };
+        assert_eq!(verdict(&own, Some(25.0), 34.6), None);
+        assert_eq!(verdict(&own, None, 34.6), None);
+        for celsius in [Some(20.0), Some(25.0), None] {
+            let plain = solution(StandardKind::Dextrose, None);
+            assert_eq!(verdict(&plain, celsius, 27.5), Some(NoVerdict::ValueNotSourced));
+        }
+        let dextrose = solution(StandardKind::Dextrose, Some(27.5));
+        assert_eq!(verdict(&dextrose, Some(20.0), 27.5), None);
+        assert_eq!(
+            verdict(&dextrose, Some(21.0), 27.5),
+            Some(NoVerdict::TemperatureLawNotSourced)
+        );
+        assert_eq!(
+            verdict(&solution(StandardKind::Other, Some(27.5)), Some(20.0), 27.5),
+            None
+        );
+        assert!(verdict(&solution(StandardKind::Other, Some(27.5)), Some(20.1), 27.5).is_some());
+        // Quartz has published laws.
+        assert_eq!(verdict(&plate(None), Some(20.0), 33.1), None);
+        assert_eq!(verdict(&plate(None), None, 33.1), None);
+    }
+
     /// E_n = (34.612 − 34.6) / √(0.004² + 0.003²) = 2.4: ISO 13528:2022, 9.7, computed by hand.
     #[test]
     fn e_n_is_the_difference_over_the_expanded_uncertainties() {
@@ -436,6 +594,7 @@ mod tests {
             uncertainty: Angle::from_degrees(0.001_5),
             basis: Vec::new(),
             laws: Vec::new(),
+            unsourced: None,
         };
         assert!((e_n(&reading, &due).unwrap() - 2.4).abs() < 1e-9);
     }

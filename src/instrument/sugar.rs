@@ -19,8 +19,9 @@ pub const TEMPERATURE: Temperature = Temperature::from_celsius(20.0);
 /// The defining wavelength, nm in vacuum: the green line of ¹⁹⁸Hg (GOST 8.258-2013, Annex A).
 pub const DEFINING_NANOMETRES: f64 = 546.2271;
 
-/// The angle of 100 °Z at the defining wavelength, degrees. From memory of ICUMSA SPS-1 and OIML R 14: the number is lost in
-/// the retrieved page of GOST 8.258-2013, whose value at 589.44 nm, 34.626° ± 0.001°, follows from it.
+/// The angle of 100 °Z at the defining wavelength, degrees. The number is lost in the retrieved page of GOST 8.258-2013, but
+/// its value at 589.44 nm, 34.626° ± 0.001°, over the value of its formula there gives 40.777° ± 0.001°, which is also what
+/// ICUMSA SPS-1 and OIML R 14 have (from memory).
 const DEFINING_ANGLE: f64 = 40.777;
 
 /// Coefficients of λ⁰, λ⁻², λ⁻⁴ and λ⁻⁸ with λ in µm. The digits were read in GOST 8.258-2013, Annex A; the powers of ten and

@@ -1,9 +1,11 @@
 //! Checks against control standards as text and JSON: one check, a chart, what is due.
 
 use super::Page;
-use super::number;
 use super::table::{Column, Table};
-use crate::instrument::chart::{Alarm, Chart, Rule};
+use super::{number, plot};
+use crate::instrument::chart::{ESTABLISHED, FEWEST, Rule};
+use crate::instrument::control::NoVerdict;
+use crate::quantity::Angle;
 use crate::tasks::control::{CheckMade, ControlChart, Due, KeptCheck};
 use serde::Serialize;
 
@@ -18,15 +20,17 @@ pub struct CheckMadeJson<'a> {
     pub tests: &'static str,
     /// The number it is kept under; null when it was not kept.
     pub check_id: Option<i64>,
-    /// Whether the E_n score is within 1; null without uncertainties.
+    /// Whether the E_n score is within 1; null without a verdict.
     pub passes: Option<bool>,
     /// The check.
     #[serde(flatten)]
     pub check: &'a KeptCheck,
     /// Published laws at these conditions: name and degrees.
     pub laws: Vec<(&'static str, f64)>,
-    /// Run rules broken by this check.
+    /// Rules of the control chart broken by this check.
     pub alarms: &'a [Rule],
+    /// Whether the limits of the chart rest on 20 checks; before, an alarm is a warning.
+    pub established: bool,
 }
 
 impl<'a> From<&'a CheckMade> for CheckMadeJson<'a> {
@@ -40,6 +44,7 @@ impl<'a> From<&'a CheckMade> for CheckMadeJson<'a> {
             check: &made.check,
             laws: made.laws.iter().map(|(name, angle)| (*name, angle.degrees())).collect(),
             alarms: &made.alarms,
+            established: made.chart.established,
         }
     }
 }
@@ -48,20 +53,23 @@ impl<'a> From<&'a CheckMade> for CheckMadeJson<'a> {
 pub fn made(made: &CheckMade, page: &mut Page) {
     let check = &made.check;
     page.heading(&format!("{} · {}", made.instrument.name, made.standard.name));
-    let verdict = match check.passes() {
-        Some(true) => "The instrument reads this standard right.",
-        Some(false) => {
+    let verdict = match (check.passes(), check.no_verdict) {
+        (Some(true), _) => "The instrument reads this standard right.".to_owned(),
+        (Some(false), _) => {
             "The instrument does not read this standard right: clean the standard and windows, zero, read again; if it stays, \
              the instrument is out of control."
+                .to_owned()
         }
-        None => "Neither the standard nor the instrument has an uncertainty, so nothing is decided; enter one.",
+        (None, Some(why)) => format!("{}.", capital(&why.sentence(made.reference_temperature()))),
+        (None, None) => "Neither the standard nor the instrument has an uncertainty; enter one.".to_owned(),
     };
-    page.paragraph(verdict);
+    page.paragraph(&verdict);
+    let (found, expected) = (check.found_uncertainty_deg, check.expected_uncertainty_deg);
     page.field(
         "found",
         &format!(
             "{}° from {} reading{}",
-            number::signed_with_uncertainty(check.found_deg, check.found_uncertainty_deg),
+            with_digits(check.found_deg, found, expected),
             check.readings_deg.len(),
             if check.readings_deg.len() == 1 { "" } else { "s" }
         ),
@@ -70,13 +78,16 @@ pub fn made(made: &CheckMade, page: &mut Page) {
         "expected",
         &format!(
             "{}°: {}",
-            number::signed_with_uncertainty(check.expected_deg, check.expected_uncertainty_deg),
+            with_digits(check.expected_deg, expected, found),
             check.basis.join("; ")
         ),
     );
     page.field(
         "difference",
-        &format!("{}°", number::signed(check.difference().degrees(), 4)),
+        &format!(
+            "{}°",
+            number::signed_with_uncertainty(check.difference().degrees(), found.hypot(expected))
+        ),
     );
     if let Some(score) = check.e_n {
         page.field(
@@ -89,12 +100,35 @@ pub fn made(made: &CheckMade, page: &mut Page) {
     }
     page.note(made.tests);
     for rule in &made.alarms {
-        page.point(&format!("Control chart: {}.", rule.sentence()));
+        if made.chart.established {
+            page.point(&format!("Control chart: {}.", rule.sentence()));
+        } else {
+            page.point(&format!(
+                "Control chart: beyond limits that are still provisional ({} checks, fewer than {ESTABLISHED}); read again.",
+                made.chart.differences.len()
+            ));
+        }
     }
     match made.id {
         Some(id) => page.note(&format!("Kept as check {id}.")),
         None => page.note("Not kept."),
     }
+}
+
+/// A value with its uncertainty in brackets, or where it has none with the digits of the other side's.
+fn with_digits(value: f64, uncertainty: f64, other: f64) -> String {
+    if uncertainty > 0.0 {
+        number::signed_with_uncertainty(value, uncertainty)
+    } else {
+        number::signed_to(value, other)
+    }
+}
+
+fn capital(sentence: &str) -> String {
+    let mut rest = sentence.chars();
+    rest.next().map_or_else(String::new, |first| {
+        first.to_uppercase().collect::<String>() + rest.as_str()
+    })
 }
 
 /// The answer of `biot control chart`.
@@ -110,12 +144,12 @@ pub struct ChartJson<'a> {
     pub sigma_deg: Option<f64>,
     /// Control limits, degrees.
     pub limits_deg: Option<[f64; 2]>,
-    /// Whether the limits rest on 20 checks.
+    /// Whether the limits rest on 20 checks; before, they are provisional and an alarm is a warning.
     pub established: bool,
+    /// Whether the newest check says that the instrument is out of control.
+    pub out_of_control: bool,
     /// The checks.
     pub checks: Vec<PointJson<'a>>,
-    /// Broken rules.
-    pub alarms: &'a [Alarm],
 }
 
 /// A point of a chart.
@@ -129,8 +163,14 @@ pub struct PointJson<'a> {
     pub operator: &'a str,
     /// Found less expected, degrees.
     pub difference_deg: f64,
-    /// E_n.
+    /// E_n; null without a verdict.
     pub e_n: Option<f64>,
+    /// Why there is no verdict.
+    pub no_verdict: Option<NoVerdict>,
+    /// Whether it has a place in the chart.
+    pub charted: bool,
+    /// Rules broken by it.
+    pub alarms: Vec<Rule>,
 }
 
 impl<'a> From<&'a ControlChart> for ChartJson<'a> {
@@ -138,25 +178,26 @@ impl<'a> From<&'a ControlChart> for ChartJson<'a> {
         Self {
             instrument: &it.instrument.name,
             standard: &it.standard.name,
-            centre_deg: it.chart.centre.map(crate::quantity::Angle::degrees),
-            sigma_deg: it.chart.sigma.map(crate::quantity::Angle::degrees),
-            limits_deg: it
-                .chart
-                .limits
-                .map(|limits| limits.map(crate::quantity::Angle::degrees)),
+            centre_deg: it.chart.centre.map(Angle::degrees),
+            sigma_deg: it.chart.sigma.map(Angle::degrees),
+            limits_deg: it.chart.limits.map(|limits| limits.map(Angle::degrees)),
             established: it.chart.established,
+            out_of_control: it.is_out_of_control(),
             checks: it
                 .checks
                 .iter()
-                .map(|(row, check)| PointJson {
+                .enumerate()
+                .map(|(at, (row, check))| PointJson {
                     check_id: row.id,
                     at: &row.at,
                     operator: &row.operator,
                     difference_deg: check.difference().degrees(),
                     e_n: check.e_n,
+                    no_verdict: check.no_verdict,
+                    charted: check.is_charted(),
+                    alarms: it.rules_at(at),
                 })
                 .collect(),
-            alarms: &it.chart.alarms,
         }
     }
 }
@@ -178,72 +219,95 @@ pub fn chart(it: &ControlChart, page: &mut Page) {
                     number::signed(low.degrees(), 4),
                     number::signed(high.degrees(), 4),
                     if it.chart.established {
-                        ""
+                        String::new()
                     } else {
-                        ", provisional: fewer than 20 checks"
+                        format!(
+                            ", provisional: {} checks, fewer than {ESTABLISHED}",
+                            it.chart.differences.len()
+                        )
                     }
                 ),
             );
         }
-        _ => page.note("Limits are drawn from six checks on."),
+        _ if it.chart.differences.len() < FEWEST => {
+            page.note(&format!(
+                "Limits are drawn from {FEWEST} checks on, provisional up to {ESTABLISHED}."
+            ));
+        }
+        _ => page.note("No limits: the checks do not scatter; register the step of the instrument's display."),
     }
-    page.verbatim(&drawing(&it.chart, PLOT_WIDTH));
+    let newest = it.checks.len().saturating_sub(MOST_ROWS);
+    if newest > 0 {
+        page.note(&format!("{newest} older checks are not shown; --json lists them all."));
+    }
+    let rows: Vec<(String, f64, bool)> = (newest..it.checks.len())
+        .filter(|&at| it.checks[at].1.is_charted())
+        .map(|at| {
+            let (row, check) = &it.checks[at];
+            let day = row.at.get(..10).unwrap_or(&row.at).to_owned();
+            (day, check.difference().degrees(), !it.rules_at(at).is_empty())
+        })
+        .collect();
+    let lines = it.chart.centre.zip(it.chart.limits);
+    let drawn = plot::ControlRows {
+        rows,
+        lines: lines.map(|(centre, limits)| (centre.degrees(), limits.map(Angle::degrees))),
+    };
+    if !drawn.rows.is_empty() {
+        page.heading("Found less expected, degrees");
+        page.verbatim(&plot::control_rows(&drawn, page.width()));
+        page.note(if lines.is_some() {
+            "● a check, ✕ one that breaks a rule, │ the control limits, ┊ the centre"
+        } else {
+            "● a check"
+        });
+    }
+    page.gap();
     let mut table = Table::new(&[
         Column::Number("check"),
         Column::Word("at"),
         Column::Text("operator"),
         Column::Number("difference"),
         Column::Number("E_n"),
-        Column::Text("rule broken"),
+        Column::Text("remark"),
     ]);
-    for (at, (row, check)) in it.checks.iter().enumerate() {
-        let broken: Vec<&str> = it
-            .chart
-            .alarms
-            .iter()
-            .filter(|alarm| alarm.at == at)
-            .map(|alarm| alarm.rule.sentence())
-            .collect();
+    for (at, (row, check)) in it.checks.iter().enumerate().skip(newest) {
         table.row([
             row.id.to_string(),
             row.at.clone(),
             row.operator.clone(),
             format!("{}°", number::signed(check.difference().degrees(), 4)),
-            check.e_n.map(|score| number::signed(score, 2)).unwrap_or_default(),
-            broken.join("; "),
+            check
+                .e_n
+                .map_or_else(|| "–".to_owned(), |score| number::signed(score, 2)),
+            remark(it, at, check),
         ]);
     }
     page.table(&table);
 }
 
-/// Columns of the drawing.
-const PLOT_WIDTH: usize = 61;
+/// Rows of the drawing and of the table at most.
+const MOST_ROWS: usize = 60;
 
-/// One line per check, oldest first: `|` the limits, `:` the centre, `●` the check, `✕` one that breaks a rule.
-fn drawing(chart: &Chart, width: usize) -> String {
-    let values: Vec<f64> = chart.differences.iter().map(|it| it.degrees()).collect();
-    let mut ends: Vec<f64> = values.clone();
-    ends.extend(chart.limits.iter().flatten().map(|it| it.degrees()));
-    ends.push(0.0);
-    let low = ends.iter().copied().fold(f64::INFINITY, f64::min);
-    let high = ends.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let span = (high - low).max(1e-9);
-    let place = |value: f64| (((value - low) / span) * (width - 1) as f64).round() as usize;
-    let mut text = String::new();
-    for (at, value) in values.iter().enumerate() {
-        let mut cells = vec![' '; width];
-        if let Some(centre) = chart.centre {
-            cells[place(centre.degrees())] = ':';
+fn remark(it: &ControlChart, at: usize, check: &KeptCheck) -> String {
+    let mut remarks: Vec<&str> = Vec::new();
+    match check.no_verdict {
+        Some(NoVerdict::ValueNotSourced) => remarks.push("no verdict: law not sourced"),
+        Some(NoVerdict::TemperatureLawNotSourced) => {
+            remarks.push("no verdict, not charted: temperature law not sourced")
         }
-        for limit in chart.limits.iter().flatten() {
-            cells[place(limit.degrees())] = '|';
-        }
-        let broken = chart.alarms.iter().any(|alarm| alarm.at == at);
-        cells[place(*value)] = if broken { '✕' } else { '●' };
-        text.push_str(cells.iter().collect::<String>().trim_end());
-        text.push('\n');
+        Some(NoVerdict::TemperatureNotRead) => remarks.push("no verdict, not charted: temperature not read"),
+        None if check.passes() == Some(false) => remarks.push("failed"),
+        None => {}
     }
-    text
+    for rule in it.rules_at(at) {
+        remarks.push(if it.chart.established {
+            rule.sentence()
+        } else {
+            "beyond the provisional limits"
+        });
+    }
+    remarks.join("; ")
 }
 
 /// The answer of `biot control due`.

@@ -73,6 +73,15 @@ pub fn signed_with_uncertainty(value: f64, uncertainty: f64) -> String {
     }
 }
 
+/// A number with a sign, to the place of the second digit of an uncertainty that is not its own: as [`signed_with_uncertainty`]
+/// without the bracket.
+pub fn signed_to(value: f64, uncertainty: f64) -> String {
+    match rounded(value, uncertainty) {
+        Some((value, _, decimals)) => signed(value, decimals),
+        None => signed(value, significant_decimals(value)),
+    }
+}
+
 /// An interval `[low, high]` in the digits that `uncertainty` allows, with a word between the ends: `−51.3 to −47.0`.
 pub fn interval(low: f64, high: f64) -> String {
     let half_width = (high - low).abs() / 2.0;

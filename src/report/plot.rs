@@ -142,6 +142,43 @@ pub fn residuals(points: &[Residual], decimals: usize, width: usize) -> String {
     text
 }
 
+/// A control chart to draw.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ControlRows {
+    /// The rows from top to bottom: a label, the value, and whether it breaks a rule.
+    pub rows: Vec<(String, f64, bool)>,
+    /// The centre and the control limits.
+    pub lines: Option<(f64, [f64; 2])>,
+}
+
+/// Draws one row per check over one axis: `●` a check, `✕` one that breaks a rule, `│` the control limits, `┊` the centre.
+/// `width` is in columns and at least 40; with no value the text is empty.
+pub fn control_rows(chart: &ControlRows, width: usize) -> String {
+    let lines = chart
+        .lines
+        .iter()
+        .flat_map(|(centre, [low, high])| [*centre, *low, *high]);
+    let Some(range) = Range::around(chart.rows.iter().map(|(_, value, _)| *value).chain(lines).chain([0.0])) else {
+        return String::new();
+    };
+    let labels = chart.rows.iter().map(|(label, _, _)| label.width());
+    let label = labels.max().unwrap_or(0).min(MOST_LABEL);
+    let columns = width.max(40).saturating_sub(label + 4);
+    let mut text = String::new();
+    for (name, value, broken) in &chart.rows {
+        let mut cells = vec![' '; columns];
+        if let Some((centre, [low, high])) = chart.lines {
+            cells[range.place(centre, columns)] = '┊';
+            cells[range.place(low, columns)] = '│';
+            cells[range.place(high, columns)] = '│';
+        }
+        cells[range.place(*value, columns)] = if *broken { '✕' } else { '●' };
+        push_row(&mut text, name, label, &cells.into_iter().collect::<String>());
+    }
+    push_axis(&mut text, label, &range, columns);
+    text
+}
+
 /// Draws the axis below with its numbers.
 fn push_axis(text: &mut String, label: usize, range: &Range, columns: usize) {
     let mut axis = vec!['─'; columns];
@@ -289,6 +326,30 @@ mod tests {
         assert!(lines[8].starts_with("  −0.020") && lines[8].ends_with('2'), "{text}");
         assert_eq!(residuals(&[at(f64::NAN, 1.0)], 1, 60), "");
         assert!(residuals(&[at(1.0, 0.0)], 1, 60).contains('●'));
+    }
+
+    #[test]
+    fn a_control_chart_has_its_limits_and_a_scale() {
+        let chart = ControlRows {
+            rows: vec![
+                ("2026-11-24".to_owned(), 0.0, false),
+                ("2026-11-25".to_owned(), 0.004, true),
+            ],
+            lines: Some((0.0005, [-0.002, 0.003])),
+        };
+        let text = control_rows(&chart, 60);
+        let lines: Vec<&str> = text.lines().collect();
+        assert_eq!(lines.len(), 4, "{text}");
+        let at = |line: &str, mark: char| line.chars().position(|c| c == mark);
+        // The limit at −0.002 stands over the tick of that name, the check beyond the upper limit right of it.
+        let low = at(lines[0], '│').unwrap();
+        assert_eq!(lines[2].chars().nth(low), Some('┴'), "{text}");
+        assert!(lines[3].contains("−0.002") && lines[3].contains("0.004"), "{text}");
+        assert!(
+            at(lines[1], '✕') > lines[1].chars().collect::<Vec<_>>().iter().rposition(|&c| c == '│'),
+            "{text}"
+        );
+        assert!(control_rows(&ControlRows { lines: None, ..chart }, 60).contains('✕'));
     }
 
     #[test]

@@ -2,8 +2,8 @@
 //! was in at a moment.
 
 use super::register::{self, parse_date};
-use crate::instrument::chart::{Chart, Rule, chart};
-use crate::instrument::control::{ControlError, Expected, Found, e_n, expected, found};
+use crate::instrument::chart::{Chart, ESTABLISHED, Rule, chart};
+use crate::instrument::control::{ControlError, Expected, Found, NoVerdict, e_n, expected, found};
 use crate::instrument::register::{Instrument, Standard, StandardKind};
 use crate::library::{Change, ControlCheck, Equipment, EquipmentKind, Library, LibraryError};
 use crate::quantity::{Angle, Length, SpectralLine, Temperature};
@@ -54,8 +54,11 @@ pub struct KeptCheck {
     pub expected_deg: f64,
     /// Its standard uncertainty, degrees.
     pub expected_uncertainty_deg: f64,
-    /// The E_n score.
+    /// The E_n score; none where there is no verdict.
     pub e_n: Option<f64>,
+    /// Why there is no verdict.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub no_verdict: Option<NoVerdict>,
     /// What the expected value rests on.
     pub basis: Vec<String>,
 }
@@ -66,9 +69,14 @@ impl KeptCheck {
         Angle::from_degrees(self.found_deg - self.expected_deg)
     }
 
-    /// Whether the E_n score is within 1; none when neither side has an uncertainty.
+    /// Whether the E_n score is within 1; none when there is no verdict.
     pub fn passes(&self) -> Option<bool> {
         self.e_n.map(|score| score.abs() <= 1.0)
+    }
+
+    /// Whether its difference has a place in the control chart.
+    pub fn is_charted(&self) -> bool {
+        self.no_verdict.is_none_or(NoVerdict::is_charted)
     }
 }
 
@@ -104,6 +112,8 @@ pub struct CheckMade {
     pub instrument: Equipment,
     /// The standard.
     pub standard: Equipment,
+    /// Its certificate.
+    pub certificate: Standard,
     /// What a check with it tests.
     pub tests: &'static str,
     /// The check.
@@ -114,8 +124,20 @@ pub struct CheckMade {
     pub id: Option<i64>,
     /// The chart with it.
     pub chart: Chart,
-    /// Rules broken at the newest point.
+    /// Rules broken by it; none where it has no place in the chart.
     pub alarms: Vec<Rule>,
+}
+
+impl CheckMade {
+    /// Whether it says that the instrument is out of control: E_n beyond 1, or a rule of an established chart broken.
+    pub fn is_out_of_control(&self) -> bool {
+        self.check.passes() == Some(false) || (self.chart.established && !self.alarms.is_empty())
+    }
+
+    /// Temperature of the standard's expected angle.
+    pub fn reference_temperature(&self) -> Temperature {
+        self.certificate.temperature()
+    }
 }
 
 /// Checks an instrument and keeps the check when `keep` is set.
@@ -145,12 +167,12 @@ pub fn check(
     let line = read.line.clone().unwrap_or_else(|| certificate.line.clone());
     let due = expected(&certificate, &line, read.temperature, read.cell)?;
     let seen = found(&read.readings, &read.blank, fields.reading_uncertainty()).ok_or(CheckError::NoReading)?;
-    let check = kept(read, &certificate, line, &seen, &due);
-    if check.e_n.is_none() {
+    let Some(score) = e_n(&seen, &due) else {
         return Err(CheckError::Control(ControlError::NoUncertainty {
             instrument: instrument.name,
         }));
-    }
+    };
+    let check = kept(read, &certificate, line, (&seen, &due, score));
     let mut id = None;
     if keep {
         let content = serde_json::to_value(&check).unwrap_or_default();
@@ -162,11 +184,16 @@ pub fn check(
         checks.push(check.clone());
     }
     let drawn = drawn(&checks, &fields);
-    let alarms = newest_alarms(&drawn);
+    let alarms = if check.is_charted() {
+        newest_alarms(&drawn)
+    } else {
+        Vec::new()
+    };
     Ok(CheckMade {
         instrument,
         standard,
         tests: certificate.kind.tests(),
+        certificate,
         check,
         laws: due.laws,
         id,
@@ -179,9 +206,9 @@ fn kept(
     read: &ReadingOfStandard,
     certificate: &Standard,
     line: SpectralLine,
-    seen: &Found,
-    due: &Expected,
+    (seen, due, score): (&Found, &Expected, f64),
 ) -> KeptCheck {
+    let no_verdict = due.no_verdict(seen);
     let degrees = |angles: &[Angle]| angles.iter().map(|angle| angle.degrees()).collect();
     let is_solution = !matches!(certificate.kind, StandardKind::QuartzPlate);
     KeptCheck {
@@ -196,7 +223,8 @@ fn kept(
         found_uncertainty_deg: seen.uncertainty.degrees(),
         expected_deg: due.angle.degrees(),
         expected_uncertainty_deg: due.uncertainty.degrees(),
-        e_n: e_n(seen, due),
+        e_n: no_verdict.is_none().then_some(score),
+        no_verdict,
         basis: due.basis.clone(),
     }
 }
@@ -210,8 +238,29 @@ pub struct ControlChart {
     pub standard: Equipment,
     /// The checks, oldest first.
     pub checks: Vec<(ControlCheck, KeptCheck)>,
-    /// The chart.
+    /// The chart of the checks that have a place in it.
     pub chart: Chart,
+    /// For each point of the chart, its place among the checks.
+    pub charted: Vec<usize>,
+}
+
+impl ControlChart {
+    /// The rules that a check breaks, by its place among the checks.
+    pub fn rules_at(&self, check: usize) -> Vec<Rule> {
+        let broken = self.chart.alarms.iter();
+        broken
+            .filter(|alarm| self.charted.get(alarm.at) == Some(&check))
+            .map(|alarm| alarm.rule)
+            .collect()
+    }
+
+    /// Whether the newest check says that the instrument is out of control.
+    pub fn is_out_of_control(&self) -> bool {
+        let Some(newest) = self.checks.len().checked_sub(1) else {
+            return false;
+        };
+        self.checks[newest].1.passes() == Some(false) || (self.chart.established && !self.rules_at(newest).is_empty())
+    }
 }
 
 /// The chart of an instrument with a standard.
@@ -229,9 +278,11 @@ pub fn chart_of(library: &Library, instrument: &str, standard: &str) -> Result<C
             Ok((row, check))
         })
         .collect::<Result<_, LibraryError>>()?;
-    let differences: Vec<Angle> = rows.iter().map(|(_, check)| check.difference()).collect();
+    let charted: Vec<usize> = (0..rows.len()).filter(|&at| rows[at].1.is_charted()).collect();
+    let differences: Vec<Angle> = charted.iter().map(|&at| rows[at].1.difference()).collect();
     let drawn = chart(&differences, fields.resolution());
     Ok(ControlChart {
+        charted,
         instrument,
         standard,
         checks: rows,
@@ -259,7 +310,8 @@ fn read_check(row: &ControlCheck) -> Result<KeptCheck, LibraryError> {
 }
 
 fn drawn(checks: &[KeptCheck], instrument: &Instrument) -> Chart {
-    let differences: Vec<Angle> = checks.iter().map(KeptCheck::difference).collect();
+    let charted = checks.iter().filter(|check| check.is_charted());
+    let differences: Vec<Angle> = charted.map(KeptCheck::difference).collect();
     chart(&differences, instrument.resolution())
 }
 
@@ -289,6 +341,13 @@ pub enum ControlState {
         /// What is wrong.
         why: String,
     },
+    /// A point lies beyond limits that are still provisional.
+    Warning {
+        /// When it was last checked.
+        checked: String,
+        /// What is wrong.
+        why: String,
+    },
     /// The next check is overdue.
     Overdue {
         /// When it was last checked.
@@ -296,7 +355,7 @@ pub enum ControlState {
         /// The days it may go without.
         every_days: u32,
     },
-    /// It was never checked before.
+    /// It was never checked before with a verdict.
     NeverChecked,
 }
 
@@ -309,11 +368,14 @@ impl ControlState {
                 "The instrument \"{instrument}\" was out of control at its check of {checked}: {why}. The measurement counts \
                  only after a repair and a new one."
             )),
+            Self::Warning { checked, why } => Some(format!(
+                "The instrument \"{instrument}\" passed its check of {checked}, but {why}. Read the standard again."
+            )),
             Self::Overdue { checked, every_days } => Some(format!(
                 "The instrument \"{instrument}\" was last checked on {checked}, more than {every_days} days before."
             )),
             Self::NeverChecked => Some(format!(
-                "The instrument \"{instrument}\" had not been checked against a control standard."
+                "The instrument \"{instrument}\" had not been checked against a control standard with a verdict."
             )),
         }
     }
@@ -327,56 +389,77 @@ pub fn state_at(library: &Library, instrument: i64, at: OffsetDateTime) -> Resul
     let equipment = library.equipment_by_id(instrument)?;
     let fields: Instrument = register::content(&equipment)?;
     let until = instant(at);
-    let rows: Vec<ControlCheck> = library
+    let rows: Vec<(ControlCheck, KeptCheck)> = library
         .control_checks(Some(instrument), None)?
         .into_iter()
         .filter(|row| row.at <= until)
-        .collect();
-    let Some(last) = rows.last() else {
+        .map(|row| read_check(&row).map(|check| (row, check)))
+        .collect::<Result<_, _>>()?;
+    // A check without a verdict neither counts as one nor heals a failure.
+    let Some((last, _)) = rows.iter().rfind(|(_, check)| check.passes().is_some()) else {
         return Ok(ControlState::NeverChecked);
     };
     let checked = last.at.get(..10).unwrap_or(&last.at).to_owned();
-    let mut standards: Vec<i64> = rows.iter().map(|row| row.standard).collect();
+    let mut standards: Vec<i64> = rows.iter().map(|(row, _)| row.standard).collect();
     standards.sort_unstable();
     standards.dedup();
+    let mut warning = None;
     for standard in standards {
-        let checks: Vec<KeptCheck> = rows
-            .iter()
-            .filter(|row| row.standard == standard)
-            .map(read_check)
-            .collect::<Result<_, _>>()?;
+        let checks = rows.iter().filter(|(row, _)| row.standard == standard);
+        let checks: Vec<KeptCheck> = checks.map(|(_, check)| check.clone()).collect();
         let standard = library.equipment_by_id(standard)?;
         // A standard out of use says nothing of what came after: a broken plate must not condemn an instrument for ever.
         if standard.retired_at.is_some_and(|retired| retired <= until) {
             continue;
         }
         let name = standard.name;
-        let Some(newest) = checks.last() else { continue };
-        if newest.passes() == Some(false) {
+        if let Some(newest) = checks.iter().rfind(|check| check.passes().is_some())
+            && newest.passes() == Some(false)
+        {
             return Ok(ControlState::OutOfControl {
                 checked,
-                why: format!(
-                    "{} differs by {:+.4}° from the {:.4}° of \"{name}\" (E_n {:+.1})",
-                    newest.found_deg,
-                    newest.difference().degrees(),
-                    newest.expected_deg,
-                    newest.e_n.unwrap_or_default()
-                ),
+                why: failed(newest, &name),
             });
         }
-        if let Some(rule) = newest_alarms(&drawn(&checks, &fields)).first() {
+        let drawn = drawn(&checks, &fields);
+        let Some(rule) = newest_alarms(&drawn).first().copied() else {
+            continue;
+        };
+        if drawn.established {
             return Ok(ControlState::OutOfControl {
                 checked,
                 why: format!("control chart with \"{name}\": {}", rule.sentence()),
             });
         }
+        warning.get_or_insert_with(|| {
+            format!(
+                "it lies beyond the limits of the control chart with \"{name}\", which are provisional: they rest on {} \
+                 checks, fewer than {ESTABLISHED}",
+                drawn.differences.len()
+            )
+        });
     }
     if let Some(every_days) = fields.check_every_days
         && OffsetDateTime::parse(&last.at, &Rfc3339).is_ok_and(|last| (at - last).whole_days() > i64::from(every_days))
     {
         return Ok(ControlState::Overdue { checked, every_days });
     }
+    if let Some(why) = warning {
+        return Ok(ControlState::Warning { checked, why });
+    }
     Ok(ControlState::InControl { checked })
+}
+
+/// A failed check in words.
+fn failed(check: &KeptCheck, standard: &str) -> String {
+    let signed = |value: f64, decimals: usize| format!("{value:+.decimals$}").replace('-', "\u{2212}");
+    format!(
+        "{}° differs by {}° from the {}° of \"{standard}\" (E_n {})",
+        signed(check.found_deg, 4),
+        signed(check.difference().degrees(), 4),
+        signed(check.expected_deg, 4),
+        signed(check.e_n.unwrap_or_default(), 1)
+    )
 }
 
 /// Something that wants attention by a date.
@@ -415,10 +498,7 @@ pub fn due(library: &Library, today: time::Date) -> Result<Vec<Due>, LibraryErro
             EquipmentKind::Instrument => {
                 let fields: Instrument = register::content(it)?;
                 if let Some(days) = fields.check_every_days {
-                    let last = library
-                        .control_checks(Some(it.id), None)?
-                        .last()
-                        .and_then(|row| parse_date(row.at.get(..10)?));
+                    let last = last_with_verdict(library, it.id)?.and_then(|row| parse_date(row.at.get(..10)?));
                     add(
                         "check against a control standard",
                         last.map(|last| last.saturating_add(time::Duration::days(i64::from(days)))),
@@ -441,6 +521,16 @@ pub fn due(library: &Library, today: time::Date) -> Result<Vec<Due>, LibraryErro
     }
     found.sort_by(|a, b| a.due_on.cmp(&b.due_on).then_with(|| a.name.cmp(&b.name)));
     Ok(found)
+}
+
+/// The newest check of an instrument that has a verdict.
+fn last_with_verdict(library: &Library, instrument: i64) -> Result<Option<ControlCheck>, LibraryError> {
+    for row in library.control_checks(Some(instrument), None)?.into_iter().rev() {
+        if read_check(&row)?.passes().is_some() {
+            return Ok(Some(row));
+        }
+    }
+    Ok(None)
 }
 
 /// A moment as the library stores it.

@@ -1,6 +1,8 @@
 //! The register of shared equipment and the checks against control standards, on a library of their own. All names are
 //! invented.
 
+use biot::instrument::chart::Rule;
+use biot::instrument::control::NoVerdict;
 use biot::instrument::register::{Cell, Instrument, Standard, StandardKind};
 use biot::library::{Access, Change, EquipmentKind, Library, LibraryError};
 use biot::quantity::{Angle, SpectralLine, Temperature};
@@ -122,28 +124,110 @@ fn a_plate_out_of_date_tests_nothing() {
     assert!(library.control_checks(None, None).unwrap().is_empty());
 }
 
+/// Twenty calm checks, then eight on one side, each within E_n = 1: the run of eight is the alarm.
 #[test]
 fn a_drift_shows_in_the_chart_before_a_check_fails() {
     let (_folder, mut library) = library();
-    let wobble = [0.0, 0.0006, -0.0004, 0.0003, -0.0006, 0.0002, 0.0004, -0.0003];
-    for (day, off) in (1i64..).zip(wobble.iter()) {
+    let wobble = [
+        0.0, 0.0006, -0.0004, 0.0003, -0.0006, 0.0002, 0.0004, -0.0003, 0.0005, -0.0005,
+    ];
+    for day in 1..=20 {
+        let off = wobble[usize::try_from(day).unwrap() % wobble.len()];
+        let made = control::check(&mut library, &read(34.612 + off), true, &at(day)).unwrap();
+        assert!(made.alarms.is_empty() && !made.is_out_of_control(), "{day}");
+    }
+    let mut made = Vec::new();
+    for day in 21..=28 {
+        made.push(control::check(&mut library, &read(34.6124), true, &at(day)).unwrap());
+    }
+    assert!(made.iter().all(|it| it.check.passes() == Some(true)));
+    let (last, before) = made.split_last().unwrap();
+    assert!(before.iter().all(|it| !it.is_out_of_control()));
+    assert_eq!(last.alarms, [Rule::OneSide]);
+    assert!(last.is_out_of_control());
+    let chart = control::chart_of(&library, "north", "plate").unwrap();
+    assert_eq!(chart.checks.len(), 28);
+    assert!(chart.is_out_of_control() && chart.rules_at(27) == [Rule::OneSide]);
+    let north = register::instrument(&library, "north").unwrap().0;
+    let state = control::state_at(&library, north.id, at(29).at).unwrap();
+    assert!(matches!(state, ControlState::OutOfControl { .. }), "{state:?}");
+}
+
+/// Seven calm checks and one beyond their limits but within E_n = 1: a warning that says how little it rests on.
+#[test]
+fn limits_from_few_checks_warn_and_do_not_condemn() {
+    let (_folder, mut library) = library();
+    let north = register::instrument(&library, "north").unwrap().0;
+    for day in 1..=14 {
+        let off = if day % 2 == 0 { 0.0001 } else { -0.0001 };
         control::check(&mut library, &read(34.612 + off), true, &at(day)).unwrap();
     }
-    let mut last = None;
-    for step in 1..=6 {
-        let made = control::check(
-            &mut library,
-            &read(34.612 + 0.0006 * f64::from(step)),
-            true,
-            &at(20 + i64::from(step)),
-        );
-        last = Some(made.unwrap());
-    }
-    let last = last.unwrap();
-    assert_eq!(last.check.passes(), Some(true));
-    assert!(!last.alarms.is_empty(), "{:?}", last.chart);
-    let chart = control::chart_of(&library, "north", "plate").unwrap();
-    assert_eq!(chart.checks.len(), 14);
+    let made = control::check(&mut library, &read(34.6155), true, &at(15)).unwrap();
+    assert_eq!(made.check.passes(), Some(true), "{:?}", made.check.e_n);
+    assert_eq!(made.alarms, [Rule::BeyondLimits]);
+    assert!(!made.chart.established && !made.is_out_of_control());
+    let state = control::state_at(&library, north.id, at(16).at).unwrap();
+    let caution = state.caution("north").unwrap();
+    assert!(matches!(state, ControlState::Warning { .. }), "{state:?}");
+    assert!(
+        caution.contains("provisional") && caution.contains("15 checks"),
+        "{caution}"
+    );
+    // The certificate still condemns: 34.63 has E_n = 0.018/0.00447 = 4.
+    let failed = control::check(&mut library, &read(34.63), true, &at(17)).unwrap();
+    assert!(failed.is_out_of_control());
+}
+
+/// A sucrose solution with a certificate but no coefficient: at 20 °C there is a verdict, at 23 °C there is none, whatever it
+/// reads; such a check neither counts as one nor heals a failure, and has no place in the chart.
+#[test]
+fn a_check_without_a_verdict_neither_condemns_nor_heals() {
+    let (_folder, mut library) = library();
+    let north = register::instrument(&library, "north").unwrap().0;
+    let solution = Standard {
+        kind: StandardKind::Sucrose,
+        certified_deg: Some(34.6),
+        expanded_uncertainty_deg: Some(0.01),
+        temperature_c: 20.0,
+        line: SpectralLine::SodiumD,
+        coefficient_per_kelvin: None,
+        concentration_g_per_100ml: Some(26.0),
+        cell_mm: Some(200.0),
+        due_on: None,
+        note: None,
+    };
+    let named = (EquipmentKind::Standard, "sugar");
+    register::keep(&mut library, named, &solution, false, &at(0)).unwrap();
+    let at_celsius = |celsius: Option<f64>, degrees: f64| ReadingOfStandard {
+        standard: "sugar".to_owned(),
+        temperature: celsius.map(Temperature::from_celsius),
+        ..read(degrees)
+    };
+    let warm = control::check(&mut library, &at_celsius(Some(23.0), 34.2), true, &at(1)).unwrap();
+    assert_eq!(warm.check.no_verdict, Some(NoVerdict::TemperatureLawNotSourced));
+    assert_eq!((warm.check.passes(), warm.check.e_n), (None, None));
+    assert!(warm.check.difference().degrees() < -0.3 && !warm.is_out_of_control());
+    let unread = control::check(&mut library, &at_celsius(None, 34.6), true, &at(1)).unwrap();
+    assert_eq!(unread.check.no_verdict, Some(NoVerdict::TemperatureNotRead));
+    let state = |library: &Library, days| control::state_at(library, north.id, at(days).at).unwrap();
+    assert_eq!(state(&library, 2), ControlState::NeverChecked);
+    assert_eq!(control::due(&library, at(2).at.date()).unwrap()[0].due_on, None);
+    let cold = control::check(&mut library, &at_celsius(Some(20.0), 34.2), true, &at(3)).unwrap();
+    assert_eq!(cold.check.passes(), Some(false));
+    control::check(&mut library, &at_celsius(Some(23.0), 34.55), true, &at(4)).unwrap();
+    assert!(matches!(state(&library, 5), ControlState::OutOfControl { .. }));
+    let chart = control::chart_of(&library, "north", "sugar").unwrap();
+    assert_eq!((chart.checks.len(), chart.charted.len()), (4, 1));
+    assert!(!chart.is_out_of_control(), "the newest check says nothing");
+    // With the certificate's coefficient the same readings have a verdict: 34.6 (1 − 3 · 0.00047) = 34.5512.
+    let own = Standard {
+        coefficient_per_kelvin: Some(-0.000_47),
+        ..solution
+    };
+    register::keep(&mut library, named, &own, true, &at(6)).unwrap();
+    let warm = control::check(&mut library, &at_celsius(Some(23.0), 34.551), true, &at(6)).unwrap();
+    assert!((warm.check.expected_deg - 34.551_214).abs() < 1e-6);
+    assert_eq!(warm.check.passes(), Some(true));
 }
 
 #[test]

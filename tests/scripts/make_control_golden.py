@@ -2,8 +2,9 @@
 """Golden values of the control chart of individuals, made with numpy; writes tests/data/control_golden.json.
 
 Limits: ISO 7870-2:2013, individuals and moving range: centre and mean moving range of the first 20 points, sigma = MR / 1.128.
-Rules: ISO 8258:1991, figure 3, tests 1 (beyond three sigma), 2 (nine on one side), 3 (six rising or falling) and 5 (two of
-three beyond two sigma on one side, the newest among them), each told at the point that completes it.
+Rules: Western Electric, Statistical Quality Control Handbook (1956), as told in Montgomery and Runger, Applied Statistics and
+Probability for Engineers, 16-5: beyond three sigma; two of three beyond two and four of five beyond one sigma on one side,
+the newest among them; eight in a row on one side; each told at the point that completes it. Below 20 points only the first.
 """
 import json
 import pathlib
@@ -19,14 +20,13 @@ def alarms(x, centre, sigma):
     for i in range(len(x)):
         if abs(z[i]) > 3:
             found.append([i, "beyond-limits"])
-        if i >= 8 and abs(np.sign(z[i - 8 : i + 1]).sum()) == 9:
-            found.append([i, "one-side"])
-        if i >= 5 and abs(np.sign(np.diff(x[i - 5 : i + 1])).sum()) == 5:
-            found.append([i, "trend"])
-        if i >= 2:
+        if len(x) < 20:
+            continue
+        for name, needed, window, bound in [("two-of-three", 2, 3, 2), ("four-of-five", 4, 5, 1), ("one-side", 8, 8, 0)]:
+            last = z[max(0, i - window + 1) : i + 1]
             for sign in (1, -1):
-                if sign * z[i] > 2 and (sign * z[i - 2 : i + 1] > 2).sum() >= 2:
-                    found.append([i, "two-of-three"])
+                if sign * z[i] > bound and (sign * last > bound).sum() >= needed:
+                    found.append([i, name])
     return found
 
 
