@@ -3,7 +3,7 @@
 use super::Page;
 use super::table::{Column, Table};
 use super::{number, plot};
-use crate::instrument::chart::{ESTABLISHED, FEWEST, Rule};
+use crate::instrument::chart::{Chart, ESTABLISHED, FEWEST, Rule};
 use crate::instrument::control::NoVerdict;
 use crate::quantity::Angle;
 use crate::tasks::control::{CheckMade, ControlChart, Due, KeptCheck};
@@ -49,11 +49,9 @@ impl<'a> From<&'a CheckMade> for CheckMadeJson<'a> {
     }
 }
 
-/// Writes a check.
-pub fn made(made: &CheckMade, page: &mut Page) {
-    let check = &made.check;
-    page.heading(&format!("{} · {}", made.instrument.name, made.standard.name));
-    let verdict = match (check.passes(), check.no_verdict) {
+/// What a check says, a sentence.
+pub fn verdict(made: &CheckMade) -> String {
+    match (made.check.passes(), made.check.no_verdict) {
         (Some(true), _) => "The instrument reads this standard right.".to_owned(),
         (Some(false), _) => {
             "The instrument does not read this standard right: clean the standard and windows, zero, read again; if it stays, \
@@ -62,52 +60,78 @@ pub fn made(made: &CheckMade, page: &mut Page) {
         }
         (None, Some(why)) => format!("{}.", capital(&why.sentence(made.reference_temperature()))),
         (None, None) => "Neither the standard nor the instrument has an uncertainty; enter one.".to_owned(),
-    };
-    page.paragraph(&verdict);
+    }
+}
+
+/// What the control chart says of a check, a sentence for each rule it breaks.
+pub fn alarms(made: &CheckMade) -> Vec<String> {
+    let broken = made.alarms.iter();
+    broken
+        .map(|rule| {
+            if made.chart.established {
+                format!("Control chart: {}.", rule.sentence())
+            } else {
+                format!(
+                    "Control chart: beyond limits that are still provisional ({} checks, fewer than {ESTABLISHED}); read again.",
+                    made.chart.differences.len()
+                )
+            }
+        })
+        .collect()
+}
+
+/// The numbers of a check: label and text.
+pub fn facts(made: &CheckMade) -> Vec<(&'static str, String)> {
+    let check = &made.check;
     let (found, expected) = (check.found_uncertainty_deg, check.expected_uncertainty_deg);
-    page.field(
-        "found",
-        &format!(
-            "{}° from {} reading{}",
-            with_digits(check.found_deg, found, expected),
-            check.readings_deg.len(),
-            if check.readings_deg.len() == 1 { "" } else { "s" }
+    let n = check.readings_deg.len();
+    let mut facts = vec![
+        (
+            "found",
+            format!(
+                "{}° from {n} reading{}",
+                with_digits(check.found_deg, found, expected),
+                if n == 1 { "" } else { "s" }
+            ),
         ),
-    );
-    page.field(
-        "expected",
-        &format!(
-            "{}°: {}",
-            with_digits(check.expected_deg, expected, found),
-            check.basis.join("; ")
+        (
+            "expected",
+            format!(
+                "{}°: {}",
+                with_digits(check.expected_deg, expected, found),
+                check.basis.join("; ")
+            ),
         ),
-    );
-    page.field(
-        "difference",
-        &format!(
-            "{}°",
-            number::signed_with_uncertainty(check.difference().degrees(), found.hypot(expected))
+        (
+            "difference",
+            format!(
+                "{}°",
+                number::signed_with_uncertainty(check.difference().degrees(), found.hypot(expected))
+            ),
         ),
-    );
+    ];
     if let Some(score) = check.e_n {
-        page.field(
+        facts.push((
             "E_n",
-            &format!("{} (passes up to 1; ISO 13528)", number::signed(score, 2)),
-        );
+            format!("{} (passes up to 1; ISO 13528)", number::signed(score, 2)),
+        ));
+    }
+    facts
+}
+
+/// Writes a check.
+pub fn made(made: &CheckMade, page: &mut Page) {
+    page.heading(&format!("{} · {}", made.instrument.name, made.standard.name));
+    page.paragraph(&verdict(made));
+    for (label, text) in facts(made) {
+        page.field(label, &text);
     }
     for (name, angle) in &made.laws {
         page.field("by law", &format!("{name} {}°", number::signed(angle.degrees(), 4)));
     }
     page.note(made.tests);
-    for rule in &made.alarms {
-        if made.chart.established {
-            page.point(&format!("Control chart: {}.", rule.sentence()));
-        } else {
-            page.point(&format!(
-                "Control chart: beyond limits that are still provisional ({} checks, fewer than {ESTABLISHED}); read again.",
-                made.chart.differences.len()
-            ));
-        }
+    for sentence in alarms(made) {
+        page.point(&sentence);
     }
     match made.id {
         Some(id) => page.note(&format!("Kept as check {id}.")),
@@ -202,6 +226,30 @@ impl<'a> From<&'a ControlChart> for ChartJson<'a> {
     }
 }
 
+/// Centre and limits of a chart in words, or why there are none.
+pub fn limits(chart: &Chart) -> String {
+    match (chart.centre, chart.limits) {
+        (Some(centre), Some([low, high])) => format!(
+            "Centre {}°, control limits {}° to {}°{}",
+            number::signed(centre.degrees(), 4),
+            number::signed(low.degrees(), 4),
+            number::signed(high.degrees(), 4),
+            if chart.established {
+                String::new()
+            } else {
+                format!(
+                    ", provisional: {} checks, fewer than {ESTABLISHED}",
+                    chart.differences.len()
+                )
+            }
+        ),
+        _ if chart.differences.len() < FEWEST => {
+            format!("Limits are drawn from {FEWEST} checks on, provisional up to {ESTABLISHED}")
+        }
+        _ => "No limits: the checks do not scatter; register the step of the instrument's display".to_owned(),
+    }
+}
+
 /// Writes a chart.
 pub fn chart(it: &ControlChart, page: &mut Page) {
     page.heading(&format!("{} · {}", it.instrument.name, it.standard.name));
@@ -209,33 +257,7 @@ pub fn chart(it: &ControlChart, page: &mut Page) {
         page.paragraph("No check yet; biot control check keeps the first.");
         return;
     }
-    match (it.chart.centre, it.chart.limits) {
-        (Some(centre), Some([low, high])) => {
-            page.field("centre", &format!("{}°", number::signed(centre.degrees(), 4)));
-            page.field(
-                "control limits",
-                &format!(
-                    "{}° to {}°{}",
-                    number::signed(low.degrees(), 4),
-                    number::signed(high.degrees(), 4),
-                    if it.chart.established {
-                        String::new()
-                    } else {
-                        format!(
-                            ", provisional: {} checks, fewer than {ESTABLISHED}",
-                            it.chart.differences.len()
-                        )
-                    }
-                ),
-            );
-        }
-        _ if it.chart.differences.len() < FEWEST => {
-            page.note(&format!(
-                "Limits are drawn from {FEWEST} checks on, provisional up to {ESTABLISHED}."
-            ));
-        }
-        _ => page.note("No limits: the checks do not scatter; register the step of the instrument's display."),
-    }
+    page.paragraph(&format!("{}.", limits(&it.chart)));
     let newest = it.checks.len().saturating_sub(MOST_ROWS);
     if newest > 0 {
         page.note(&format!("{newest} older checks are not shown; --json lists them all."));
@@ -280,7 +302,7 @@ pub fn chart(it: &ControlChart, page: &mut Page) {
             check
                 .e_n
                 .map_or_else(|| "–".to_owned(), |score| number::signed(score, 2)),
-            remark(it, at, check),
+            remark(it, at),
         ]);
     }
     page.table(&table);
@@ -289,7 +311,11 @@ pub fn chart(it: &ControlChart, page: &mut Page) {
 /// Rows of the drawing and of the table at most.
 const MOST_ROWS: usize = 60;
 
-fn remark(it: &ControlChart, at: usize, check: &KeptCheck) -> String {
+/// What is to know of a check, by its place in the list: no verdict, failed, rules broken; empty where nothing is.
+pub fn remark(it: &ControlChart, at: usize) -> String {
+    let Some((_, check)) = it.checks.get(at) else {
+        return String::new();
+    };
     let mut remarks: Vec<&str> = Vec::new();
     match check.no_verdict {
         Some(NoVerdict::ValueNotSourced) => remarks.push("no verdict: law not sourced"),

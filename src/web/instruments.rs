@@ -9,7 +9,7 @@ use super::views::{Frame, Grid, Link, PageFailure, Plot, Problem, html, status};
 use crate::library::{Equipment, EquipmentKind, Library, LibraryError};
 use crate::quantity;
 use crate::report::failure::Failure;
-use crate::report::{number, register as words};
+use crate::report::{self, register as words};
 use crate::tasks::control::{self, CheckMade, ControlState, ReadingOfStandard};
 use crate::tasks::reduce::typed_angles;
 use crate::tasks::register;
@@ -107,7 +107,9 @@ fn state_words(state: &ControlState, name: &str) -> (&'static str, String) {
     match state {
         ControlState::InControl { checked } => ("good", format!("In control at its check of {checked}.")),
         ControlState::OutOfControl { .. } => ("bad", state.caution(name).unwrap_or_default()),
-        ControlState::Overdue { .. } | ControlState::NeverChecked => ("warn", state.caution(name).unwrap_or_default()),
+        ControlState::Warning { .. } | ControlState::Overdue { .. } | ControlState::NeverChecked => {
+            ("warn", state.caution(name).unwrap_or_default())
+        }
     }
 }
 
@@ -232,31 +234,15 @@ fn instrument_page(library: &Library, id: &str) -> Result<InstrumentPage, Failur
 }
 
 fn chart_shown(id: &str, chart: &control::ControlChart) -> ChartShown {
-    let sentence = match (chart.chart.centre, chart.chart.limits) {
-        (Some(centre), Some([low, high])) => format!(
-            "Centre {}°, control limits {}° to {}°{}.",
-            number::signed(centre.degrees(), 4),
-            number::signed(low.degrees(), 4),
-            number::signed(high.degrees(), 4),
-            if chart.chart.established {
-                ""
-            } else {
-                ", provisional: fewer than 20 checks"
-            }
-        ),
-        _ => "Limits are drawn from six checks on.".to_owned(),
-    };
+    let sentence = format!("{}.", report::control::limits(&chart.chart));
     ChartShown {
         standard: chart.standard.name.clone(),
         sentence,
-        alarms: chart
-            .chart
-            .alarms
-            .iter()
-            .filter_map(|alarm| {
-                let (row, _) = chart.checks.get(alarm.at)?;
+        alarms: (chart.checks.iter().enumerate())
+            .filter(|(at, _)| !chart.rules_at(*at).is_empty())
+            .map(|(at, (row, _))| {
                 let day = row.at.get(..10).unwrap_or(&row.at);
-                Some(format!("Check {} of {day}: {}.", row.id, alarm.rule.sentence()))
+                format!("Check {} of {day}: {}.", row.id, report::control::remark(chart, at))
             })
             .collect(),
         plot: plots::control(id, chart),
@@ -327,16 +313,8 @@ async fn check(
 }
 
 fn made_sentences(made: &CheckMade) -> Vec<String> {
-    let mut said = vec![match made.check.passes() {
-        Some(true) => "The check passes.".to_owned(),
-        Some(false) => "The check does not pass: clean, zero and read again before anything is measured.".to_owned(),
-        None => "Nothing can be said: neither side has an uncertainty.".to_owned(),
-    }];
-    said.extend(
-        made.alarms
-            .iter()
-            .map(|rule| format!("Control chart: {}.", rule.sentence())),
-    );
+    let mut said = vec![report::control::verdict(made)];
+    said.extend(report::control::alarms(made));
     said.push(match made.id {
         Some(id) => format!("Kept as check {id}."),
         None => "Not kept.".to_owned(),
@@ -346,33 +324,14 @@ fn made_sentences(made: &CheckMade) -> Vec<String> {
 }
 
 fn made_facts(made: &CheckMade) -> Vec<(&'static str, String)> {
-    let check = &made.check;
-    let mut facts = vec![
-        (
-            "Found",
-            format!(
-                "{}° from {} readings",
-                number::signed_with_uncertainty(check.found_deg, check.found_uncertainty_deg),
-                check.readings_deg.len()
-            ),
-        ),
-        (
-            "Expected",
-            format!(
-                "{}°: {}",
-                number::signed_with_uncertainty(check.expected_deg, check.expected_uncertainty_deg),
-                check.basis.join("; ")
-            ),
-        ),
-        (
-            "Difference",
-            format!("{}°", number::signed(check.difference().degrees(), 4)),
-        ),
-    ];
-    if let Some(score) = check.e_n {
-        facts.push(("E_n", format!("{} (passes up to 1)", number::signed(score, 2))));
-    }
-    facts
+    let headed = |label| match label {
+        "found" => "Found",
+        "expected" => "Expected",
+        "difference" => "Difference",
+        other => other,
+    };
+    let facts = report::control::facts(made).into_iter();
+    facts.map(|(label, text)| (headed(label), text)).collect()
 }
 
 /// `POST /instruments/{id}/strike`: strikes a check out; the history keeps it.

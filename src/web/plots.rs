@@ -205,12 +205,7 @@ pub(super) fn dispersion(id: &str, of: &str, found: &Dispersion) -> Plot {
 /// The control chart of an instrument with a standard.
 pub(super) fn control(id: &str, it: &ControlChart) -> Plot {
     let title = format!("Control chart: {} with {}", it.instrument.name, it.standard.name);
-    let broken = |at: usize| -> Vec<&'static str> {
-        (it.chart.alarms.iter())
-            .filter(|alarm| alarm.at == at)
-            .map(|alarm| alarm.rule.sentence())
-            .collect()
-    };
+    let lines = it.charted.iter().filter_map(|&at| Some((at, it.checks.get(at)?)));
     let rule = |value: crate::quantity::Angle, is_limit, label: &str| Rule {
         value: value.degrees(),
         is_limit,
@@ -232,12 +227,12 @@ pub(super) fn control(id: &str, it: &ControlChart) -> Plot {
         title: &title,
         x_axis: "check, the oldest first",
         y_axis: "found less expected / °",
-        marks: (it.checks.iter().enumerate())
+        marks: lines
             .map(|(at, (row, check))| Mark {
                 x: at as f64 + 1.0,
                 value: check.difference().degrees(),
                 ends: None,
-                look: if broken(at).is_empty() && check.passes() != Some(false) {
+                look: if it.rules_at(at).is_empty() && check.passes() != Some(false) {
                     Look::Value
                 } else {
                     Look::Alarm
@@ -259,15 +254,7 @@ pub(super) fn control(id: &str, it: &ControlChart) -> Plot {
         svg: chart.draw(),
         grid: Grid {
             caption: format!("{title}: the numbers of the drawing"),
-            heads: vec![
-                "check",
-                "number",
-                "on",
-                "by",
-                "found − expected / °",
-                "E_n",
-                "rule broken",
-            ],
+            heads: vec!["check", "number", "on", "by", "found − expected / °", "E_n", "remark"],
             rows: (it.checks.iter().enumerate())
                 .map(|(at, (row, check))| {
                     vec![
@@ -277,7 +264,7 @@ pub(super) fn control(id: &str, it: &ControlChart) -> Plot {
                         row.operator.clone(),
                         number::signed(check.difference().degrees(), 4),
                         check.e_n.map(|score| number::signed(score, 2)).unwrap_or_default(),
-                        broken(at).join("; "),
+                        crate::report::control::remark(it, at),
                     ]
                 })
                 .collect(),
