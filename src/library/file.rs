@@ -35,6 +35,36 @@ const WRITER_CACHE: i64 = 64 << 10;
 /// How long a writer waits for another one.
 const PATIENCE: Duration = Duration::from_secs(30);
 
+/// Which file lies at a path, whatever its name.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Identity {
+    #[cfg(unix)]
+    device: u64,
+    #[cfg(unix)]
+    number: u64,
+    #[cfg(not(unix))]
+    created: std::time::SystemTime,
+}
+
+impl Identity {
+    /// The file at a path; none when there is none or the system does not say.
+    pub(super) fn of(path: &Path) -> Option<Self> {
+        let about = std::fs::metadata(path).ok()?;
+        #[cfg(unix)]
+        {
+            use std::os::unix::fs::MetadataExt;
+            Some(Self {
+                device: about.dev(),
+                number: about.ino(),
+            })
+        }
+        #[cfg(not(unix))]
+        Some(Self {
+            created: about.created().ok()?,
+        })
+    }
+}
+
 /// What a library is opened for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Access {

@@ -64,6 +64,8 @@ pub struct Library {
     access: Access,
     /// Opened by the first search that needs it.
     index: RefCell<Option<index::NameIndex>>,
+    /// The file that was opened, under whatever name it is now.
+    identity: Option<file::Identity>,
 }
 
 impl Library {
@@ -90,6 +92,7 @@ impl Library {
                 path: path.to_owned(),
                 access: Access::Write,
                 index: RefCell::new(None),
+                identity: None,
             };
             fill(&mut library)?;
             Ok(library.connection)
@@ -102,13 +105,21 @@ impl Library {
     /// # Errors
     /// See [`LibraryError`]: not found, damaged, not a library, newer than this program, not writable.
     pub fn open(path: &Path, access: Access) -> Result<Self, LibraryError> {
+        // Taken before the file is opened: one that is replaced in between is seen as replaced, not as the same.
+        let identity = file::Identity::of(path);
         let connection = file::open(path, access)?;
         Ok(Self {
             connection,
             path: path.to_owned(),
             access,
             index: RefCell::new(None),
+            identity,
         })
+    }
+
+    /// Whether another file lies at the path now, as after a restore. This library still shows the old one.
+    pub fn is_replaced(&self) -> bool {
+        self.identity.is_some() && file::Identity::of(&self.path) != self.identity
     }
 
     /// The file.

@@ -7,6 +7,7 @@ use crate::library::{AccessToken, Account, Change, Credentials, Holder, Library,
 use argon2::password_hash::phc::PasswordHash;
 use argon2::password_hash::{PasswordHasher, PasswordVerifier};
 use argon2::{Algorithm, Argon2, Params, Version};
+use sha2::{Digest, Sha256};
 use std::sync::LazyLock;
 use unicode_normalization::UnicodeNormalization;
 
@@ -203,8 +204,17 @@ pub fn token_holder(library: &Library, token: &str, now: i64) -> Result<Option<H
 
 /// A secret nobody can guess: 256 bits of the thread's generator, which is a cipher seeded by the system.
 pub fn secret() -> String {
+    hexadecimal(&rand::random::<[u8; 32]>())
+}
+
+/// The token that the forms of a session carry: it follows from the session's secret and does not betray it.
+pub fn form_token(secret: &str) -> String {
+    hexadecimal(&Sha256::digest(format!("form token of {secret}").as_bytes()))
+}
+
+fn hexadecimal(bytes: &[u8]) -> String {
     use std::fmt::Write;
-    rand::random::<[u8; 32]>().iter().fold(String::new(), |mut text, byte| {
+    bytes.iter().fold(String::new(), |mut text, byte| {
         // Writing to a string cannot fail.
         let _ = write!(text, "{byte:02x}");
         text

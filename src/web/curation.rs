@@ -15,6 +15,7 @@ use crate::report::entry as words;
 use crate::report::failure::Failure;
 use crate::report::review::PlaceJson;
 use crate::statement::Statement;
+use crate::tasks::accounts::Act;
 use crate::tasks::curate::{self, AddRequest, CompoundRequest};
 use crate::tasks::review;
 use axum::Extension;
@@ -106,7 +107,7 @@ pub(super) async fn store(
         comment: None,
         method: None,
     };
-    let change = app.change(&stored.by, "read from a text");
+    let change = app.change(&visitor, &stored.by, "read from a text");
     let added = app
         .write(move |library| Ok(curate::add(library, &request, &change)?))
         .await?;
@@ -144,8 +145,8 @@ pub(super) async fn entry(
 ) -> Result<Response, PageFailure> {
     let id = entry_id(&id)?;
     let mut page = app.read(move |library| entry_page(library, id)).await?;
-    page.frame = Frame::new(&app, &visitor, format!("Entry {id}"), "/");
-    app.who().clone_into(&mut page.who);
+    page.frame = Frame::new(&app, &visitor, format!("Entry {id}"), "/").only(&visitor, Act::Curate);
+    app.who(&visitor).clone_into(&mut page.who);
     Ok(html(StatusCode::OK, &page))
 }
 
@@ -215,7 +216,7 @@ pub(super) async fn edit(
             .hint("say why")
             .into());
     }
-    let change = app.change(&stored.by, &stored.why);
+    let change = app.change(&visitor, &stored.by, &stored.why);
     let fields = stored.fields.clone();
     let outcome = app
         .write(move |library| {
@@ -226,8 +227,8 @@ pub(super) async fn edit(
         })
         .await;
     let mut page = app.read(move |library| entry_page(library, id)).await?;
-    page.frame = Frame::new(&app, &visitor, format!("Entry {id}"), "/");
-    app.who().clone_into(&mut page.who);
+    page.frame = Frame::new(&app, &visitor, format!("Entry {id}"), "/").only(&visitor, Act::Curate);
+    app.who(&visitor).clone_into(&mut page.who);
     let failure = match outcome {
         Ok(_) => return Ok(html(StatusCode::OK, &page)),
         Err(failure) if failure.code == "revision-changed" => failure,
@@ -358,8 +359,8 @@ pub(super) async fn key_again(
     let id = entry_id(&id)?;
     let keyed: Keyed = form(body).await?;
     visitor.may_write(&keyed.token)?;
-    let change = app.change(&keyed.by, "");
-    let may_confirm = keyed.confirm == "on";
+    let change = app.change(&visitor, &keyed.by, "");
+    let may_confirm = keyed.confirm == "on" && visitor.may(Act::Curate);
     let text = keyed.text.clone();
     let outcome = app
         .write(move |library| {

@@ -5,21 +5,24 @@
 //! that was started with the server's token, and the token of that browser's forms.
 
 use super::app::{App, same};
+use super::permissions::Needs;
+use super::sign_in::to;
 use super::upload::MOST_UPLOAD;
-use super::views::problem;
+use super::views::{problem, status};
+use crate::library::Holder;
 use crate::report::failure::Failure;
+use crate::tasks::accounts::{Act, form_token, may};
 use axum::body::Body;
-use axum::extract::{ConnectInfo, Request, State};
+use axum::extract::{ConnectInfo, MatchedPath, Request, State};
 use axum::http::header::{self, HeaderName};
+use axum::http::request::Parts;
 use axum::http::{HeaderMap, HeaderValue, Method, StatusCode};
 use axum::middleware::Next;
 use axum::response::Response;
-use std::net::SocketAddr;
+use std::net::{IpAddr, SocketAddr};
 use std::sync::Arc;
 use std::time::Duration;
 
-/// The cookie of a browser that may write.
-const COOKIE: &str = "biot";
 /// How long a request may take in all.
 const WHOLE_TIME: Duration = Duration::from_mins(1);
 /// Most bytes of a body.
@@ -47,8 +50,12 @@ const ALWAYS: [(HeaderName, &str); 8] = [
 /// Who asks.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Visitor {
-    /// The token that forms of this browser must carry; none when it may not write.
+    /// The token that forms which store must carry; none when this visitor may not store anything.
     pub(super) form_token: Option<String>,
+    /// The token that forms about the visitor's own session must carry.
+    pub(super) own_token: Option<String>,
+    /// Who is signed in, or for whom a program asks.
+    pub(super) account: Option<Holder>,
 }
 
 impl Visitor {
@@ -58,33 +65,149 @@ impl Visitor {
     /// When the browser may not write, or the form is not one of its own.
     pub(super) fn may_write(&self, token: &str) -> Result<(), Failure> {
         match &self.form_token {
-            Some(own) if same(own, token) => Ok(()),
-            Some(_) => Err(Failure::usage("form-token", "this form was not made by this page")
-                .hint("open the page again and fill in the form anew")),
+            Some(own) => is_own(own, token),
+            None if self.account.is_some() => Err(not_your_role()),
             None => Err(Failure::usage("not-started", "this browser may read but not write")
                 .hint("open the address that the server printed when it started")),
         }
     }
+
+    /// Refuses a form about the visitor's session that is not one of its own.
+    ///
+    /// # Errors
+    /// When it is not.
+    pub(super) fn is_own_form(&self, token: &str) -> Result<(), Failure> {
+        is_own(self.own_token.as_deref().unwrap_or_default(), token)
+    }
+
+    /// Who is signed in.
+    ///
+    /// # Errors
+    /// When nobody is.
+    pub(super) fn account(&self) -> Result<&Holder, Failure> {
+        self.account.as_ref().ok_or_else(not_signed_in)
+    }
+
+    /// Whether this visitor may do something; without accounts, whoever may write may do everything.
+    pub(super) fn may(&self, act: Act) -> bool {
+        match &self.account {
+            Some(holder) => may(holder.role, act),
+            None => act == Act::Read || self.form_token.is_some(),
+        }
+    }
+
+    /// Of whom a session is, with its secret where it is a browser's.
+    fn of_account(holder: Holder, secret: Option<&str>, is_read_only: bool) -> Self {
+        let own_token = secret.map(form_token);
+        let may_store = may(holder.role, Act::Contribute) && !is_read_only;
+        Self {
+            form_token: own_token.clone().filter(|_| may_store),
+            own_token,
+            account: Some(holder),
+        }
+    }
+}
+
+fn is_own(own: &str, token: &str) -> Result<(), Failure> {
+    if !own.is_empty() && same(own, token) {
+        Ok(())
+    } else {
+        Err(Failure::usage("form-token", "this form was not made by this page")
+            .hint("open the page again and fill in the form anew"))
+    }
+}
+
+fn not_your_role() -> Failure {
+    Failure::usage("role", "your account may not do this").hint("ask whoever keeps the library for another role")
+}
+
+fn not_signed_in() -> Failure {
+    Failure::usage("not-signed-in", "this needs an account")
+        .hint("sign in at /sign-in; a program sends a token as Authorization: Bearer TOKEN")
 }
 
 /// Checks a request, passes it on, and dresses the answer.
 pub(super) async fn guard(
     State(app): State<Arc<App>>,
     ConnectInfo(client): ConnectInfo<SocketAddr>,
-    mut request: Request,
+    request: Request,
     next: Next,
 ) -> Response {
     let wants_json = request.uri().path().starts_with("/api/");
-    let mut answer = match admitted(&app, client, &request).map_err(|refused| *refused) {
-        Ok(()) => {
-            let form_token = cookie(request.headers(), COOKIE).and_then(|kept| app.form_token(kept));
-            request.extensions_mut().insert(Visitor { form_token });
-            pass_on(&app, request, next, wants_json).await
+    let client = client_of(&app, client, request.headers());
+    let mut answer = if let Err((status, failure)) = admitted(&app, client, &request).map_err(|refused| *refused) {
+        problem(status, &failure, wants_json)
+    } else {
+        let (mut parts, body) = request.into_parts();
+        match known(&app, &parts, wants_json).await {
+            Ok(visitor) => {
+                parts.extensions.insert(visitor);
+                pass_on(&app, Request::from_parts(parts, body), next, wants_json).await
+            }
+            Err(refusal) => *refusal,
         }
-        Err((status, failure)) => problem(status, &failure, wants_json),
     };
     dress(answer.headers_mut());
     answer
+}
+
+/// The machine that asks. Behind a proxy it is the last one that the proxy names: what stands before it is only claimed.
+pub(super) fn client_of(app: &App, connected: SocketAddr, headers: &HeaderMap) -> IpAddr {
+    let named = || {
+        let named = headers.get_all("x-forwarded-for").iter().next_back()?.to_str().ok()?;
+        named.rsplit(',').next()?.trim().parse().ok()
+    };
+    let named = if app.behind_proxy { named() } else { None };
+    named.unwrap_or(connected.ip())
+}
+
+/// Who asks, when they may ask this.
+async fn known(app: &Arc<App>, request: &Parts, wants_json: bool) -> Result<Visitor, Box<Response>> {
+    let headers = &request.headers;
+    if !app.has_accounts() {
+        let form_token = app.cookie_of(headers).and_then(|kept| app.form_token(kept));
+        return Ok(Visitor {
+            form_token,
+            ..Visitor::default()
+        });
+    }
+    let bearer = headers
+        .get(header::AUTHORIZATION)
+        .and_then(|value| value.to_str().ok()?.strip_prefix("Bearer "));
+    let visitor = match (bearer, app.cookie_of(headers)) {
+        // Tokens are for programs, which have no use for pages.
+        (Some(token), _) if wants_json => app
+            .token_holder(token)
+            .await
+            .map(|holder| holder.map(|holder| Visitor::of_account(holder, None, app.is_read_only()))),
+        (_, Some(secret)) => app
+            .session(secret)
+            .await
+            .map(|holder| holder.map(|holder| Visitor::of_account(holder, Some(secret), app.is_read_only()))),
+        _ => Ok(None),
+    };
+    let visitor = visitor.map_err(|failure| Box::new(problem(status(&failure), &failure, wants_json)))?;
+    let route = request.extensions.get::<MatchedPath>().map(MatchedPath::as_str);
+    let needs = Needs::of(&request.method, route);
+    let role = visitor
+        .as_ref()
+        .and_then(|visitor| visitor.account.as_ref())
+        .map(|holder| holder.role);
+    match visitor {
+        _ if needs.lets(role) => Ok(visitor.unwrap_or_default()),
+        Some(_) => Err(Box::new(problem(StatusCode::FORBIDDEN, &not_your_role(), wants_json))),
+        None if wants_json || request.method == Method::POST => {
+            let mut refusal = problem(StatusCode::UNAUTHORIZED, &not_signed_in(), wants_json);
+            refusal
+                .headers_mut()
+                .insert(header::WWW_AUTHENTICATE, HeaderValue::from_static("Bearer"));
+            Err(Box::new(refusal))
+        }
+        None => {
+            let wanted = request.uri.path_and_query().map_or("/", |wanted| wanted.as_str());
+            Err(Box::new(to(&format!("/sign-in?next={}", escaped(wanted)))))
+        }
+    }
 }
 
 /// Runs a request that may come in, when not too many are under way.
@@ -100,7 +223,7 @@ async fn pass_on(app: &App, request: Request, next: Next, wants_json: bool) -> R
     })
 }
 
-fn admitted(app: &App, client: SocketAddr, request: &Request<Body>) -> Result<(), Box<(StatusCode, Failure)>> {
+fn admitted(app: &App, client: IpAddr, request: &Request<Body>) -> Result<(), Box<(StatusCode, Failure)>> {
     let headers = request.headers();
     let text = |name: HeaderName| headers.get(name).map(|value| value.to_str().unwrap_or_default());
     match text(header::HOST) {
@@ -142,7 +265,7 @@ fn admitted(app: &App, client: SocketAddr, request: &Request<Body>) -> Result<()
             )));
         }
     }
-    if !app.admits(client.ip()) {
+    if !app.admits(client) {
         return Err(Box::new((
             StatusCode::TOO_MANY_REQUESTS,
             Failure::usage("rate", "too many requests in a short time").hint("wait a second"),
@@ -157,17 +280,21 @@ fn dress(headers: &mut HeaderMap) {
     }
 }
 
-/// The header that gives a browser its cookie.
-pub(super) fn set_cookie(kept: &str) -> String {
-    format!("{COOKIE}={kept}; Path=/; HttpOnly; SameSite=Strict")
+/// A text as it may stand in the query of an address.
+fn escaped(text: &str) -> String {
+    use std::fmt::Write;
+    text.bytes().fold(String::new(), |mut escaped, byte| {
+        if byte.is_ascii_alphanumeric() || byte == b'/' {
+            escaped.push(char::from(byte));
+        } else {
+            // Writing to a string cannot fail.
+            let _ = write!(escaped, "%{byte:02X}");
+        }
+        escaped
+    })
 }
 
-/// A cookie by its name.
-fn cookie<'a>(headers: &'a HeaderMap, name: &str) -> Option<&'a str> {
-    headers
-        .get_all(header::COOKIE)
-        .iter()
-        .filter_map(|value| value.to_str().ok())
-        .flat_map(|value| value.split(';'))
-        .find_map(|pair| pair.trim().strip_prefix(name)?.strip_prefix('='))
+/// The header that takes a browser's cookie away.
+pub(super) fn ended_cookie(app: &App) -> String {
+    format!("{}; Max-Age=0", app.cookie(""))
 }

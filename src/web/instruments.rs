@@ -10,6 +10,7 @@ use crate::library::{Equipment, EquipmentKind, Library, LibraryError};
 use crate::quantity;
 use crate::report::failure::Failure;
 use crate::report::{self, register as words};
+use crate::tasks::accounts::Act;
 use crate::tasks::control::{self, CheckMade, ControlState, ReadingOfStandard};
 use crate::tasks::reduce::typed_angles;
 use crate::tasks::register;
@@ -187,9 +188,9 @@ async fn one(
 
 fn framed(app: &App, visitor: &Visitor, page: InstrumentPage) -> InstrumentPage {
     InstrumentPage {
-        frame: Frame::new(app, visitor, page.name.clone(), "/instruments"),
+        frame: Frame::new(app, visitor, page.name.clone(), "/instruments").only(visitor, Act::KeepInstruments),
         who: if page.check.by.is_empty() {
-            app.who().to_owned()
+            app.who(visitor).to_owned()
         } else {
             page.check.by.clone()
         },
@@ -280,7 +281,7 @@ async fn check(
 ) -> Result<Response, PageFailure> {
     let given: CheckOfStandard = form(body).await?;
     visitor.may_write(&given.token)?;
-    let change = app.change(&given.by, &given.why);
+    let change = app.change(&visitor, &given.by, &given.why);
     let (asked, name) = (given.clone(), id.clone());
     let is_kept = given.dry_run.is_empty();
     let outcome = app
@@ -345,7 +346,7 @@ async fn strike(
     visitor.may_write(&given.token)?;
     let number: i64 = (given.check.trim().trim_start_matches('#').parse())
         .map_err(|_| Failure::usage("field", "check: it is named by its number"))?;
-    let change = app.change(&given.by, &given.why);
+    let change = app.change(&visitor, &given.by, &given.why);
     let name = id.clone();
     app.write(move |library| {
         let it = instrument(library, &name)?;

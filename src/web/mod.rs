@@ -1,7 +1,7 @@
 //! The same in a browser, and for programs over HTTP: pages and a JSON interface over [`crate::tasks`].
 //!
-//! Start reading at `server`, which binds and runs. `guard` decides what may come in and what every answer carries,
-//! `app` holds the connections to the library, `fields` reads what was typed, `check` and `pages` draw, `api`
+//! Start reading at `server`, which binds and runs. `guard` decides what may come in and what every answer carries
+//! (`permissions` says what each route needs), `app` holds the connections to the library, `fields` reads what was typed, `check` and `pages` draw, `api`
 //! answers programs. Pages are made on the server and work without scripts; nothing comes from outside.
 
 mod api;
@@ -15,13 +15,15 @@ mod instruments;
 mod limits;
 mod measurements;
 mod pages;
+mod permissions;
 mod plan;
 mod plots;
 mod reduce;
 mod sent;
 mod server;
+mod sign_in;
 mod upload;
 mod use_log;
 mod views;
 
-pub use server::{Options, ServeError, Started, serve};
+pub use server::{Options, ServeError, Started, Transport, serve};

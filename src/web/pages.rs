@@ -2,7 +2,7 @@
 
 use super::app::App;
 use super::fields::{StatementFields, form};
-use super::guard::{Visitor, set_cookie};
+use super::guard::Visitor;
 use super::views::{
     CompoundPage, EntryRow, FoundRow, Frame, Grid, HitRow, Link, PageFailure, Plot, ReadPage, SearchPage, SourceRow,
     Stretch, html, problem, signs,
@@ -60,7 +60,7 @@ pub(super) async fn start(State(app): State<Arc<App>>, Query(asked): Query<Asked
             StatusCode::SEE_OTHER,
             [
                 (header::LOCATION, "/".to_owned()),
-                (header::SET_COOKIE, set_cookie(&kept)),
+                (header::SET_COOKIE, app.cookie(&kept)),
             ],
         )
             .into_response(),
@@ -397,7 +397,7 @@ pub(super) async fn read(
     let mut page = ReadPage {
         frame: Frame::new(&app, &visitor, "Read a text", "/read"),
         asked: true,
-        who: app.who().to_owned(),
+        who: app.who(&visitor).to_owned(),
         ..ReadPage::default()
     };
     let mut at = 0;

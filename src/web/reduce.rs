@@ -146,7 +146,7 @@ async fn shown(app: &Arc<App>, visitor: &Visitor, page: ReducePage, failure: Opt
         choices,
         problem: failure.map(|failure| Problem::new(failure, |one| format!("/compounds/{}", one.compound))),
         who: if fields.operator.trim().is_empty() {
-            app.who().to_owned()
+            app.who(visitor).to_owned()
         } else {
             fields.operator.trim().to_owned()
         },
@@ -202,7 +202,7 @@ async fn reduce(
     let is_kept = !fields.keep.is_empty();
     let asked = fields.clone();
     let answer = if is_kept {
-        let change = app.change(&fields.by, &fields.why);
+        let change = app.change(&visitor, &fields.by, &fields.why);
         match visitor.may_write(&fields.token) {
             Ok(()) => {
                 app.write(move |library| {

@@ -1,13 +1,21 @@
 //! Binding, running and ending the server.
 
 use super::app::App;
-use super::{api, batch, check, curation, guard, instruments, limits, measurements, pages, plan, reduce, use_log};
+use super::{
+    api, batch, check, curation, guard, instruments, limits, measurements, pages, plan, reduce, sign_in, use_log,
+};
+use crate::library::{Access, Library, LibraryError};
 use axum::Router;
 use axum::middleware;
 use axum::routing::{get, post};
-use hyper_util::rt::TokioTimer;
+use axum_server::tls_rustls::RustlsConfig;
+use hyper_util::rt::{TokioExecutor, TokioTimer};
+use hyper_util::server::conn::auto::Builder;
+use rustls::ServerConfig;
+use rustls::pki_types::pem::PemObject;
+use rustls::pki_types::{CertificateDer, PrivateKeyDer};
 use std::net::{SocketAddr, TcpListener};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 use tower_http::catch_panic::CatchPanicLayer;
@@ -35,6 +43,63 @@ pub struct Options {
     pub read_only: bool,
     /// Requests per second that one client may make on average; 0 for any number.
     pub rate: u32,
+    /// Who encrypts what goes over the network.
+    pub transport: Transport,
+    /// Names by which browsers reach the server, with a port where it is not the usual one.
+    pub names: Vec<String>,
+    /// Demand accounts on loopback too.
+    pub accounts: bool,
+}
+
+/// Who encrypts what goes over the network.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub enum Transport {
+    /// Nobody; on loopback only.
+    #[default]
+    Plain,
+    /// The server itself.
+    Encrypted {
+        /// The certificate and those that vouch for it, PEM.
+        certificate: PathBuf,
+        /// Its private key, PEM.
+        key: PathBuf,
+    },
+    /// A proxy in front, which also says who asks.
+    BehindProxy,
+}
+
+impl Transport {
+    /// How the addresses begin that browsers use.
+    pub(super) const fn scheme(&self) -> &'static str {
+        match self {
+            Self::Plain => "http",
+            Self::Encrypted { .. } | Self::BehindProxy => "https",
+        }
+    }
+}
+
+impl Options {
+    /// Whether whoever asks must have signed in: everywhere but on loopback, where whoever runs the server sits.
+    pub(super) fn needs_accounts(&self) -> bool {
+        self.accounts || self.transport != Transport::Plain
+    }
+
+    /// What may stand in `Host`: the address, unless it stands for all addresses, and the names.
+    pub(super) fn hosts(&self, address: SocketAddr) -> Vec<String> {
+        let port = address.port();
+        let mut hosts = Vec::new();
+        if !address.ip().is_unspecified() {
+            hosts.push(address.to_string());
+        }
+        if address.ip().is_loopback() {
+            hosts.push(format!("localhost:{port}"));
+        }
+        for name in &self.names {
+            hosts.push(name.clone());
+            hosts.push(format!("{name}:{port}"));
+        }
+        hosts
+    }
 }
 
 /// What to tell the user once the server listens.
@@ -49,11 +114,32 @@ pub struct Started {
 /// Why the server could not start or go on.
 #[derive(Debug, thiserror::Error)]
 pub enum ServeError {
-    /// An address that other machines reach.
+    /// An address that other machines reach, and nobody encrypts.
     #[error(
-        "{0} can be reached from other machines, and this server has no accounts and no encryption; listen on 127.0.0.1"
+        "{0} can be reached from other machines, and nothing encrypts what goes there; give --certificate and --key, say          --behind-proxy when a proxy in front encrypts, or listen on 127.0.0.1"
     )]
     BeyondLoopback(SocketAddr),
+    /// Accounts are needed and there are none.
+    #[error(
+        "whoever asks this server must sign in, and the library has no accounts; make the first with          biot account add NAME --role administrator"
+    )]
+    NoAccounts,
+    /// The address does not say by which name browsers come.
+    #[error(
+        "{0} does not say by which name browsers reach this server; give it with --name, such as --name lab.example"
+    )]
+    NoName(SocketAddr),
+    /// The certificate or its key will not do.
+    #[error("the certificate cannot be used: {path}: {detail}; both files must be PEM and belong together", path = path.display())]
+    Certificate {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong.
+        detail: String,
+    },
+    /// The library cannot be asked for its accounts.
+    #[error(transparent)]
+    Library(#[from] LibraryError),
     /// The address cannot be bound.
     #[error("cannot listen on {address}: {source}; choose another port with --port, or 0 for a free one")]
     Bind {
@@ -70,11 +156,23 @@ pub enum ServeError {
 /// Serves until the process is told to end; `started` is told the address.
 ///
 /// # Errors
-/// When the address is not on loopback or cannot be bound.
+/// When the address is beyond loopback and lacks what that needs, the certificate will not do, or the address cannot be
+/// bound.
 pub fn serve(options: &Options, started: impl FnOnce(&Started)) -> Result<(), ServeError> {
-    if !options.listen.ip().is_loopback() {
+    if !options.listen.ip().is_loopback() && options.transport == Transport::Plain {
         return Err(ServeError::BeyondLoopback(options.listen));
     }
+    if options.needs_accounts() && Library::open(&options.library, Access::Read)?.accounts()?.is_empty() {
+        return Err(ServeError::NoAccounts);
+    }
+    let is_named = !options.names.is_empty();
+    if !is_named && (options.listen.ip().is_unspecified() || options.transport == Transport::BehindProxy) {
+        return Err(ServeError::NoName(options.listen));
+    }
+    let encryption = match &options.transport {
+        Transport::Encrypted { certificate, key } => Some(encryption(certificate, key)?),
+        Transport::Plain | Transport::BehindProxy => None,
+    };
     let bind = |source| ServeError::Bind {
         address: options.listen,
         source,
@@ -86,26 +184,59 @@ pub fn serve(options: &Options, started: impl FnOnce(&Started)) -> Result<(), Se
     let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build()?;
     runtime.block_on(async {
         let mut ends = Ends::new()?;
+        let scheme = if encryption.is_some() { "https" } else { "http" };
         started(&Started {
-            address: format!("http://{address}"),
+            address: format!("{scheme}://{address}"),
             writing: app.start_address(),
         });
         let handle = axum_server::Handle::new();
-        let mut server = axum_server::from_tcp(listener)?.handle(handle.clone());
-        server
-            .http_builder()
-            .http1()
-            .timer(TokioTimer::new())
-            .header_read_timeout(HEAD_TIME)
-            .max_buf_size(MOST_HEAD);
         let service = router(app).into_make_service_with_connect_info::<SocketAddr>();
+        let ending = handle.clone();
         tokio::spawn(async move {
             ends.wait().await;
-            handle.graceful_shutdown(Some(LAST_REQUESTS));
+            ending.graceful_shutdown(Some(LAST_REQUESTS));
         });
-        server.http1_only().serve(service).await
+        if let Some(encryption) = encryption {
+            let mut server = axum_server::from_tcp_rustls(listener, encryption)?.handle(handle);
+            bound(server.http_builder());
+            server.http1_only().serve(service).await
+        } else {
+            let mut server = axum_server::from_tcp(listener)?.handle(handle);
+            bound(server.http_builder());
+            server.http1_only().serve(service).await
+        }
     })?;
     Ok(())
+}
+
+/// Bounds the head of a request in time and size.
+fn bound(builder: &mut Builder<TokioExecutor>) {
+    builder
+        .http1()
+        .timer(TokioTimer::new())
+        .header_read_timeout(HEAD_TIME)
+        .max_buf_size(MOST_HEAD);
+}
+
+/// Reads a certificate and its key. TLS 1.2 and 1.3, as the library has them by default.
+fn encryption(certificate: &Path, key: &Path) -> Result<RustlsConfig, ServeError> {
+    let unusable = |path: &Path, detail: String| ServeError::Certificate {
+        path: path.to_owned(),
+        detail,
+    };
+    let chain = CertificateDer::pem_file_iter(certificate)
+        .and_then(Iterator::collect::<Result<Vec<_>, _>>)
+        .map_err(|error| unusable(certificate, error.to_string()))?;
+    if chain.is_empty() {
+        return Err(unusable(certificate, "it holds no certificate".to_owned()));
+    }
+    let secret = PrivateKeyDer::from_pem_file(key).map_err(|error| unusable(key, error.to_string()))?;
+    let mut config = ServerConfig::builder_with_provider(Arc::new(rustls::crypto::ring::default_provider()))
+        .with_safe_default_protocol_versions()
+        .and_then(|builder| builder.with_no_client_auth().with_single_cert(chain, secret))
+        .map_err(|error| unusable(certificate, error.to_string()))?;
+    config.alpn_protocols = vec![b"http/1.1".to_vec()];
+    Ok(RustlsConfig::from_config(Arc::new(config)))
 }
 
 /// The pages and the JSON interface, with what guards them.
@@ -113,6 +244,13 @@ fn router(app: Arc<App>) -> Router {
     Router::new()
         .route("/", get(pages::search))
         .route("/start", get(pages::start))
+        .route("/sign-in", get(sign_in::form_page).post(sign_in::sign_in))
+        .route("/sign-out", post(sign_in::sign_out))
+        .route("/account", get(sign_in::own))
+        .route("/account/password", post(sign_in::own_password))
+        .route("/accounts", get(sign_in::all))
+        .route("/accounts/role", post(sign_in::set_role))
+        .route("/accounts/unlock", post(sign_in::unlock))
         .route("/compounds/{id}", get(pages::compound))
         .route("/check", get(check::page))
         .route("/read", get(pages::read_form).post(pages::read))

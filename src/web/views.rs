@@ -5,6 +5,7 @@ use super::fields::{CheckFields, StatementFields};
 use super::guard::Visitor;
 use crate::report::failure::{Candidate, Failure, Fault};
 use crate::report::result::{CauseRow, ReferenceRow};
+use crate::tasks::accounts::Act;
 use askama::Template;
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
@@ -20,6 +21,8 @@ pub(super) struct Frame {
     pub(super) token: String,
     /// Why nothing may be written; empty when something may.
     pub(super) cannot_write: &'static str,
+    /// The name of the account that is signed in; empty where there are no accounts.
+    pub(super) signed_in: String,
 }
 
 impl Frame {
@@ -31,14 +34,32 @@ impl Frame {
             cannot_write: match &visitor.form_token {
                 Some(_) => "",
                 None if app.is_read_only() => "This server was started read-only: nothing can be stored.",
+                None if visitor.account.is_some() => NOT_YOUR_ROLE,
                 None => {
                     "This browser may read but not store. To store, open the second address that biot serve printed when \
                      it started."
                 }
             },
+            signed_in: visitor
+                .account
+                .as_ref()
+                .map(|holder| holder.name.clone())
+                .unwrap_or_default(),
         }
     }
+
+    /// The same frame, without the token where a visitor may not do what the page's form does.
+    pub(super) fn only(mut self, visitor: &Visitor, act: Act) -> Self {
+        if !self.token.is_empty() && !visitor.may(act) {
+            self.token.clear();
+            self.cannot_write = NOT_YOUR_ROLE;
+        }
+        self
+    }
 }
+
+const NOT_YOUR_ROLE: &str =
+    "Your account may look at this but not store it. Whoever keeps the library can change its role.";
 
 /// A link with its words.
 #[derive(Clone, Debug, Default)]
@@ -288,6 +309,48 @@ pub(super) struct AuditPage {
     pub(super) hidden: usize,
 }
 
+/// Signing in.
+#[derive(Template, Default)]
+#[template(path = "sign_in.html", config = "src/web/askama.toml")]
+pub(super) struct SignInPage {
+    pub(super) frame: Frame,
+    pub(super) name: String,
+    pub(super) next: String,
+    pub(super) problem: Option<Problem>,
+}
+
+/// One's own account.
+#[derive(Template, Default)]
+#[template(path = "account.html", config = "src/web/askama.toml")]
+pub(super) struct AccountPage {
+    pub(super) frame: Frame,
+    pub(super) token: String,
+    pub(super) role: &'static str,
+    pub(super) duties: String,
+    pub(super) tokens: Vec<String>,
+    pub(super) least: usize,
+    pub(super) problem: Option<Problem>,
+}
+
+/// An account of somebody.
+#[derive(Clone, Debug, Default)]
+pub(super) struct AccountRow {
+    pub(super) name: String,
+    pub(super) role: &'static str,
+    pub(super) tokens: u32,
+    pub(super) locked: String,
+}
+
+/// The accounts of others.
+#[derive(Template, Default)]
+#[template(path = "accounts.html", config = "src/web/askama.toml")]
+pub(super) struct AccountsPage {
+    pub(super) frame: Frame,
+    pub(super) token: String,
+    pub(super) roles: Vec<&'static str>,
+    pub(super) accounts: Vec<AccountRow>,
+}
+
 /// Why there is no answer.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Problem {
@@ -387,9 +450,11 @@ pub(super) fn status(failure: &Failure) -> StatusCode {
     match (failure.fault, failure.code) {
         (_, "unknown-compound" | "unknown-entry" | "unknown-record" | "not-found") => StatusCode::NOT_FOUND,
         (_, "revision-changed") => StatusCode::CONFLICT,
-        (_, "form-token" | "not-started" | "library-read-only") => StatusCode::FORBIDDEN,
+        (_, "form-token" | "not-started" | "library-read-only" | "role" | "sign-in") => StatusCode::FORBIDDEN,
+        (_, "not-signed-in") => StatusCode::UNAUTHORIZED,
+        (_, "rate") => StatusCode::TOO_MANY_REQUESTS,
         (_, "too-large") => StatusCode::PAYLOAD_TOO_LARGE,
-        (_, "library-busy") => StatusCode::SERVICE_UNAVAILABLE,
+        (_, "library-busy" | "busy") => StatusCode::SERVICE_UNAVAILABLE,
         (Fault::Compound, _) => StatusCode::UNPROCESSABLE_ENTITY,
         (Fault::Usage | Fault::ClosedPipe, _) => StatusCode::BAD_REQUEST,
         (Fault::Library, _) => StatusCode::INTERNAL_SERVER_ERROR,

@@ -36,6 +36,7 @@ mod report;
 mod review;
 mod selfcheck;
 mod share;
+mod shared_web;
 mod solvent;
 mod standards;
 mod starter;
