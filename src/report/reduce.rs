@@ -126,7 +126,8 @@ pub fn sample(result: &ReducedSample, page: &mut Page) {
     }
 }
 
-fn whole(nu: f64) -> String {
+/// Degrees of freedom in words.
+pub fn whole(nu: f64) -> String {
     if nu >= 1000.0 {
         "over 1000".to_owned()
     } else {

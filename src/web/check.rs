@@ -4,7 +4,7 @@ use super::app::App;
 use super::fields::{CheckFields, field};
 use super::guard::Visitor;
 use super::pages::{compound_of, source_rows};
-use super::views::{CheckPage, Frame, Grid, PageFailure, Plot, Problem, ResultPage, html, status};
+use super::views::{CheckPage, Frame, Grid, PageFailure, Plot, Problem, ResultPage, html, in_page_words, status};
 use crate::compare::Conditions;
 use crate::library::{Library, Source};
 use crate::notation::Style;
@@ -219,7 +219,7 @@ fn shown(frame: Frame, result: &CheckResult, sources: &[(Source, Vec<i64>)], fie
         meanings: (result.excess_check.iter().flat_map(|excess| &excess.meanings))
             .map(|meaning| (meaning.sentence.clone(), meaning.how_to_tell.clone()))
             .collect(),
-        cautions: result.cautions.clone(),
+        cautions: result.cautions.iter().map(|said| in_page_words(said)).collect(),
         sources: source_rows(sources),
         journal: journal(&fields, result),
         budget: Grid {

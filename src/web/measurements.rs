@@ -174,7 +174,7 @@ async fn one(
         facts,
         cautions,
         flags,
-        plot: plots::readings("readings", &it.sample, &readings, None),
+        plot: plots::readings("readings", &it.sample, &readings),
         check: format!("/measurements/{number}/check"),
         compound: it.compound.is_some(),
     };

@@ -5,7 +5,7 @@ use super::check::address;
 use super::fields::{CheckFields, field};
 use super::guard::Visitor;
 use super::pages::compound_of;
-use super::views::{Frame, Grid, Problem, html, status};
+use super::views::{Frame, Grid, Problem, html, in_page_words, status};
 use crate::compare::Conditions;
 use crate::library::Library;
 use crate::plan::Bench;
@@ -199,7 +199,7 @@ fn shown(result: &PlanResult, fields: PlanFields) -> PlanPage {
     };
     let Some(first) = result.proposals.first() else {
         return PlanPage {
-            remarks: result.notes.clone(),
+            remarks: result.notes.iter().map(|said| in_page_words(said)).collect(),
             ..page
         };
     };
@@ -235,7 +235,7 @@ fn shown(result: &PlanResult, fields: PlanFields) -> PlanPage {
                 })
                 .collect(),
         },
-        remarks: words::remarks(result),
+        remarks: words::remarks(result).iter().map(|said| in_page_words(said)).collect(),
         checklist: result.checklist.iter().map(|item| item.sentence.clone()).collect(),
         cautions: result.cautions.clone(),
         check: address(&CheckFields {

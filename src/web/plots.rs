@@ -31,37 +31,34 @@ fn ends(values: impl Iterator<Item = f64>) -> [f64; 2] {
     })
 }
 
-/// Readings as they were read, in their order.
-pub(super) fn readings(id: &str, of: &str, readings: &[Reading], blank_deg: Option<f64>) -> Plot {
+/// Readings of a sample as they were read, in their order; the table has the blank's too.
+pub(super) fn readings(id: &str, of: &str, readings: &[Reading]) -> Plot {
     let title = format!("Readings of {of}");
-    let drawn: Vec<(usize, &Reading)> = (1..).zip(readings).collect();
+    let of_sample: Vec<f64> = readings
+        .iter()
+        .filter(|reading| reading.role == ReadingRole::Sample)
+        .map(|reading| reading.angle.degrees())
+        .collect();
     let chart = Chart {
         id,
         title: &title,
-        x_axis: "reading, in the order taken",
+        x_axis: "reading of the sample, in the order taken",
         y_axis: "angle / °",
-        marks: drawn
-            .iter()
-            .map(|(at, reading)| Mark {
-                x: *at as f64,
-                value: reading.angle.degrees(),
+        marks: (1..)
+            .zip(&of_sample)
+            .map(|(at, &value)| Mark {
+                x: f64::from(at),
+                value,
                 ends: None,
-                look: match reading.role {
-                    ReadingRole::Sample => Look::Value,
-                    _ => Look::Aside,
-                },
-                label: format!(
-                    "{} {at}: {}°",
-                    reading.role.as_str(),
-                    number::signed(reading.angle.degrees(), 4)
-                ),
+                look: Look::Value,
+                label: format!("reading {at}: {}°", number::signed(value, 4)),
             })
             .collect(),
-        rules: blank_deg
-            .map(|value| Rule {
-                value,
+        rules: (of_sample.len() > 1)
+            .then(|| Rule {
+                value: crate::measurement::reading::mean(&of_sample),
                 is_limit: false,
-                label: "mean of the blank".to_owned(),
+                label: "mean".to_owned(),
             })
             .into_iter()
             .collect(),
@@ -72,10 +69,12 @@ pub(super) fn readings(id: &str, of: &str, readings: &[Reading], blank_deg: Opti
     Plot {
         svg: chart.draw(),
         grid: Grid {
-            caption: format!("{title}: the numbers of the drawing"),
+            caption: format!("{title}, with those of blank and standard"),
             heads: vec!["reading", "role", "angle / °", "time / s", "T / °C"],
-            rows: (drawn.iter().take(MOST_ROWS))
-                .map(|(at, reading)| {
+            rows: (1..)
+                .zip(readings)
+                .take(MOST_ROWS)
+                .map(|(at, reading): (usize, _)| {
                     vec![
                         at.to_string(),
                         reading.role.as_str().to_owned(),

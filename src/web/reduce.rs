@@ -109,6 +109,8 @@ struct ReducePage {
     choices: Choices,
     problem: Option<Problem>,
     results: Vec<ResultShown>,
+    /// All of them at a glance, where there are several.
+    summary: Grid,
     dispersion: Option<Plot>,
     dispersion_facts: Vec<String>,
     notices: Vec<String>,
@@ -522,6 +524,17 @@ fn page(fields: ReduceFields, made: &Reduced) -> ReducePage {
             .zip(made.results.iter().take(MOST_RESULTS))
             .map(|(at, result)| one(at, result, &of(result), made.compound.as_ref(), &fields))
             .collect(),
+        summary: Grid {
+            caption: "All results".to_owned(),
+            heads: vec!["sample", "light", "[α]", "95 %", "in print"],
+            rows: (made
+                .results
+                .iter()
+                .filter(|_| made.results.len() > 1)
+                .take(MOST_RESULTS))
+            .map(summary_row)
+            .collect(),
+        },
         dispersion_facts: found.iter().flat_map(dispersion_facts).collect(),
         dispersion: found.map(|found| plots::dispersion("dispersion", &name, &found)),
         notices,
@@ -536,6 +549,21 @@ fn page(fields: ReduceFields, made: &Reduced) -> ReducePage {
         fields,
         ..ReducePage::default()
     }
+}
+
+fn summary_row(result: &SampleResult) -> Vec<String> {
+    let shown = &result.shown;
+    let rotation = &shown.specific_rotation;
+    vec![
+        shown.sample.clone().unwrap_or_default(),
+        shown.conditions.line.clone().unwrap_or_default(),
+        number::signed_with_uncertainty(rotation.value, rotation.standard_uncertainty),
+        number::interval(
+            rotation.value - rotation.expanded95,
+            rotation.value + rotation.expanded95,
+        ),
+        shown.journal.clone().unwrap_or_default(),
+    ]
 }
 
 fn dispersion_facts(found: &crate::dispersion::Dispersion) -> Vec<String> {
@@ -558,12 +586,7 @@ fn one(at: usize, result: &SampleResult, of: &str, compound: Option<&Compound>, 
         Some(line) if line.parse::<f64>().is_ok() => format!(" at {line} nm"),
         Some(line) => format!(" at {line}"),
     };
-    let mut plots = vec![plots::readings(
-        &format!("readings-{at}"),
-        of,
-        &result.readings,
-        shown.angle.blank_degrees,
-    )];
+    let mut plots = vec![plots::readings(&format!("readings-{at}"), of, &result.readings)];
     let mut course = Vec::new();
     if let Ok(Some(found)) = timecourse::of_readings(&result.readings) {
         plots.push(plots::course(&format!("course-{at}"), of, &found));
@@ -599,7 +622,7 @@ fn facts(result: &SampleResult) -> Vec<(&'static str, String)> {
             ),
             rotation.degrees_of_freedom.map_or_else(
                 || "type B inputs alone".to_owned(),
-                |nu| format!("{} degrees of freedom", number::number(nu, usize::from(nu < 10.0)))
+                |nu| format!("{} degrees of freedom", report::whole(nu))
             ),
             number::number(rotation.coverage_factor, 2)
         ),
@@ -643,9 +666,9 @@ fn facts(result: &SampleResult) -> Vec<(&'static str, String)> {
         facts.push((
             "Monte Carlo",
             format!(
-                "95 % {} in {} draws{}",
+                "95 % {} in {} 000 draws{}",
                 number::interval(drawn.interval95[0], drawn.interval95[1]),
-                drawn.trials,
+                drawn.trials / 1000,
                 if drawn.agrees {
                     ", which agrees with the budget"
                 } else {

@@ -1,14 +1,13 @@
-// Drives a headless Chromium over the pages of a running release build: the main path of each page, an accessibility
-// check of each in light and dark and at phone width, and, when a folder is named, screenshots.
+// Drives a headless Chromium over the pages of a running program: the main path of each page, an accessibility check of
+// each in light and dark and at phone width, and, when a folder is named, screenshots.
 //
 // Usage: node pages.mjs PROGRAM [FOLDER FOR SCREENSHOTS]
-import { spawn, execFileSync } from "node:child_process";
-import { mkdtempSync, readFileSync, rmSync, mkdirSync } from "node:fs";
+// The whole takes at most LIMIT seconds (environment, 240): then it ends, and with it what it started.
 import { createRequire } from "node:module";
-import { tmpdir } from "node:os";
+import { readFileSync, mkdirSync } from "node:fs";
 import { join } from "node:path";
 import assert from "node:assert/strict";
-import { chromium } from "playwright-core";
+import { start, instrument, readings } from "./start.mjs";
 
 const [program, shots] = process.argv.slice(2);
 if (!program) {
@@ -16,35 +15,24 @@ if (!program) {
   process.exit(2);
 }
 const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
-const folder = mkdtempSync(join(tmpdir(), "biot-browser-"));
-const environment = { ...process.env, BIOT_LIBRARY: join(folder, "library.biot"), BIOT_USER: "B. Second" };
-const biot = (...words) => execFileSync(program, words, { env: environment, encoding: "utf8" });
 if (shots) mkdirSync(shots, { recursive: true });
 
-// Invented values of an invented compound, beside the starter library.
+const limit = Number(process.env.LIMIT ?? 240) * 1000;
+const { address, starting, browser, biot, end } = await start(program);
+const late = setTimeout(async () => {
+  console.error(`not done after ${limit / 1000} s`);
+  await end();
+  process.exit(1);
+}, limit);
+
+// Invented values of an invented compound and an invented instrument, beside the starter library.
 const added = JSON.parse(
   biot("add", "(R)-invented acid", "--new-compound", "--text", "[α]D20 −61.2 (c 1.0, EtOH)", "--citation",
     "Invented J. Chem. 1 (2020) 12", "--by", "A. First", "--json", "--quiet"),
 );
 const draft = added.entry.entry;
+instrument(biot);
 
-const server = spawn(program, ["serve", "--listen", "127.0.0.1:0", "--rate", "0"], { env: environment });
-const [address, start] = await new Promise((told, failed) => {
-  let out = "", err = "";
-  const look = () => {
-    const listening = out.match(/listening on (\S+)/), starting = err.match(/(http\S+start\S+)/);
-    if (listening && starting) told([listening[1], starting[1]]);
-  };
-  server.stdout.on("data", (text) => { out += text; look(); });
-  server.stderr.on("data", (text) => { err += text; look(); });
-  server.on("exit", (code) => failed(new Error(`the server ended with ${code}: ${err}`)));
-});
-
-const browser = await chromium.launch({
-  executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium",
-  args: ["--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-    "--disable-background-networking", "--disable-component-update", "--disable-sync"],
-});
 let checked = 0;
 try {
   const context = await browser.newContext({ bypassCSP: true, viewport: { width: 1200, height: 900 } });
@@ -63,9 +51,9 @@ try {
       await page.evaluate(axe);
       const { violations } = await page.evaluate(() => axe.run({ runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "best-practice"] }));
       const serious = violations.filter((one) => ["serious", "critical"].includes(one.impact));
-      assert.deepEqual(serious.map((one) => `${one.id}: ${one.nodes[0].html} ${one.nodes[0].failureSummary}`), [], `${name}, ${scheme}, ${width}`);
+      problems.push(...serious.map((one) => `${name}, ${scheme}, ${width}: ${one.id}: ${one.nodes[0].html} ${one.nodes[0].failureSummary}`));
       const wide = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
-      assert.ok(wide <= 1, `${name} scrolls sideways by ${wide} at ${width}`);
+      if (wide > 1) problems.push(`${name} scrolls sideways by ${wide} at ${width}`);
       if (shots) await page.screenshot({ path: join(shots, `${name}-${scheme}-${width}.png`), fullPage: true });
       checked += 1;
     }
@@ -73,7 +61,7 @@ try {
     await page.setViewportSize({ width: 1200, height: 900 });
   };
 
-  await page.goto(start);
+  await page.goto(starting);
   assert.equal(new URL(page.url()).pathname, "/");
   await look("home");
 
@@ -155,13 +143,128 @@ try {
 
   await page.goto(`${address}/audit`);
   await look("audit");
+  // Readings, typed and as a file, to a value that is kept, and on to a check.
+  await page.goto(`${address}/reduce`);
+  await look("reduce-form");
+  const proline = async () => {
+    await page.locator("#cell").fill("100");
+    await page.locator("#conc").fill("1.00");
+    await page.locator("#solvent").fill("H2O");
+    await page.locator("#line").fill("D");
+    await page.getByLabel("Compound it is").fill("L-proline");
+  };
+  await page.getByLabel("Readings: type or paste them").fill(readings);
+  await proline();
+  await page.getByLabel("Sample", { exact: true }).fill("demo 1");
+  await page.getByRole("button", { name: "Reduce" }).click();
+  await page.locator("h2.value").waitFor();
+  assert.match(await page.getByLabel("Journal line").first().inputValue(), /\[α\]/);
+  assert.equal(await page.locator("svg.plot").count(), 2, "the readings and their course are drawn");
+  await look("reduce");
+  await page.getByRole("button", { name: "Keep as a measurement" }).click();
+  await page.waitForURL(/measurements\/\d+$/);
+  await look("measurement");
+  await page.getByRole("link", { name: "Check this measurement" }).click();
+  await page.locator(".verdict .sentence").waitFor();
+  await look("measurement-check");
+  await page.goto(`${address}/measurements`);
+  assert.equal(await page.locator("tbody tr").count(), 1);
+  await look("measurements");
+  await page.goto(`${address}/reduce`);
+  await page.getByLabel("or a file with such a table").setInputFiles({
+    name: "lines (demo).csv", mimeType: "text/csv",
+    buffer: Buffer.from("angle;wavelength\n-0.842;589\n-0.841;589\n-0.995;546\n-0.996;546\n-1.74;436\n-1.741;436\n"),
+  });
+  await proline();
+  await page.getByRole("button", { name: "Reduce" }).click();
+  await page.getByRole("heading", { name: "Dispersion" }).waitFor();
+  await look("dispersion");
+  await page.goto(`${address}/reduce`);
+  await page.getByLabel("Readings: type or paste them").fill("-0.842");
+  await page.getByRole("button", { name: "Reduce" }).click();
+  assert.match(await page.getByRole("alert").innerText(), /cell length/);
+  assert.ok(!(await page.getByRole("alert").innerText()).includes("--"), "pages name no options of the command line");
+
+  await page.goto(`${address}/plan`);
+  await look("plan-form");
+  await page.getByLabel("Compound: name").fill("L-proline");
+  await page.getByLabel("Cells, mm").fill("100; 50");
+  await page.getByLabel("Sample there is, g").fill("0.025");
+  await page.getByLabel("Volume it is made up to").fill("5");
+  await page.getByRole("button", { name: "Plan" }).click();
+  await page.locator(".verdict .sentence").waitFor();
+  await look("plan");
+
+  await page.goto(`${address}/limits`);
+  await look("limits-form");
+  const single = page.locator("form").first();
+  await single.getByLabel("Compound: name").fill("dextrose");
+  await single.getByLabel("Specific rotation").fill("52.93");
+  await single.getByLabel("Solvent, or neat").fill("0.012 N ammonium hydroxide");
+  await single.getByLabel("Concentration, g/100 mL").fill("10");
+  await single.getByLabel("Temperature").fill("25");
+  await single.getByLabel("Light").fill("D");
+  await single.getByLabel("Basis of the value").fill("anhydrous");
+  await single.getByLabel("Guard band").fill("95%");
+  await single.locator("button").click();
+  await page.locator(".verdict .sentence").first().waitFor();
+  await look("limits");
+  await page.goto(`${address}/limits`);
+  const series = page.locator("form").nth(1);
+  await series.getByLabel("Compound of the batches").fill("dextrose");
+  await series.getByLabel("Light").fill("D");
+  await series.getByLabel("Temperature").fill("25");
+  await series.getByLabel("or its rows").fill(
+    ["batch,date,value,uncertainty", ...[52.9, 52.8, 53.0, 52.7, 53.1, 53.6].map((v, at) => `demo ${at + 1},2026-0${at + 1}-10,${v},0.08`)].join("\n"),
+  );
+  await series.locator("button").click();
+  await page.locator("svg.plot").first().waitFor();
+  await look("limits-series");
+
+  await page.goto(`${address}/batch`);
+  await look("batch-form");
+  const rows = "id,compound,value,solvent,conc,temp,line\nd1,L-proline,-84.1,H2O,1,25,D\nd2,L-menthol,+49,EtOH,5,20,D\nd3,nothing known,3,,,,\n";
+  await page.getByLabel("or its rows, pasted").fill(rows);
+  await page.getByRole("button", { name: "Check the table" }).click();
+  await page.getByText("2 of 3 rows were checked").waitFor();
+  await look("batch");
+  for (const [label, ending] of [["all of them as CSV", "csv"], ["as XLSX", "xlsx"], ["as JSON Lines", "jsonl"]]) {
+    await page.goto(`${address}/batch`);
+    await page.getByLabel("File: choose it").setInputFiles({ name: "demo.csv", mimeType: "text/csv", buffer: Buffer.from(rows) });
+    await page.getByLabel(label).check();
+    const coming = page.waitForEvent("download");
+    await page.getByRole("button", { name: "Check the table" }).click();
+    const file = await coming;
+    assert.equal(file.suggestedFilename(), `checked.${ending}`);
+    assert.ok(readFileSync(await file.path()).length > 100);
+  }
+
+  await page.goto(`${address}/instruments`);
+  await look("instruments");
+  await page.getByRole("link", { name: "north (demo)", exact: true }).click();
+  await page.locator("svg.plot").waitFor();
+  await look("instrument");
+  await page.getByLabel("Readings of the standard").fill("34.612\n34.613\n34.612");
+  await page.getByLabel("Readings without it").fill("0.000");
+  await page.getByLabel("Temperature at the standard").fill("20.1");
+  await page.getByRole("button", { name: "Enter the check" }).click();
+  await page.getByText("The check passes.").waitFor();
+  const kept = (await page.locator("[role=status]").innerText()).match(/Kept as check (\d+)/)[1];
+  await look("check-made");
+  await page.getByText("Strike a check out").click();
+  await page.getByLabel("Number of the check").fill(kept);
+  await page.getByLabel("Why", { exact: true }).fill("the plate was dusty");
+  await page.getByRole("button", { name: "Strike out" }).click();
+  await page.waitForURL(/instruments\/\d+$/);
+  await page.goto(`${address}/log`);
+  await page.getByText("lines as CSV").waitFor();
+  await look("log");
+
   await page.goto(`${address}/nowhere`);
   await look("nowhere");
   assert.deepEqual(problems, []);
   console.log(`${checked} looks at pages: no serious finding of the accessibility checker, nothing asked from outside.`);
 } finally {
-  await browser.close();
-  server.removeAllListeners("exit");
-  server.kill("SIGTERM");
-  rmSync(folder, { recursive: true, force: true });
+  clearTimeout(late);
+  await end();
 }
