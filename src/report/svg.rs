@@ -13,7 +13,7 @@ const WIDTH: f64 = 640.0;
 /// Height of a plot of points.
 const HEIGHT: f64 = 320.0;
 /// Space at the left for labels, at the right, at the top, and at the bottom for ticks and the axis' name.
-const LEFT: f64 = 76.0;
+const LEFT: f64 = 94.0;
 const RIGHT: f64 = 16.0;
 const TOP: f64 = 14.0;
 const BOTTOM: f64 = 52.0;
@@ -68,7 +68,7 @@ pub fn points(id: &str, title: &str, x_axis: &str, y_axis: &str, dots: &[Dot]) -
     if finite.is_empty() {
         return String::new();
     }
-    let y = Scale::around(finite.iter().map(|dot| dot.value), HEIGHT - BOTTOM, TOP);
+    let y = Scale::around(finite.iter().map(|dot| dot.value), HEIGHT - BOTTOM - 8.0, TOP + 4.0);
     let mut names: Vec<&str> = Vec::new();
     for dot in &finite {
         if let Place::Named(name) = &dot.place
@@ -124,7 +124,7 @@ pub fn points(id: &str, title: &str, x_axis: &str, y_axis: &str, dots: &[Dot]) -
         };
         text(
             &mut svg,
-            "tick",
+            "tick category",
             "middle",
             at,
             foot + 15.0 + level,
@@ -141,7 +141,7 @@ pub fn points(id: &str, title: &str, x_axis: &str, y_axis: &str, dots: &[Dot]) -
     );
     let _ = write!(
         svg,
-        "<text class=\"name\" text-anchor=\"middle\" transform=\"translate(16 {:.1}) rotate(-90)\">{}</text>",
+        "<text class=\"name\" text-anchor=\"middle\" transform=\"translate(17 {:.1}) rotate(-90)\">{}</text>",
         f64::midpoint(TOP, foot),
         escape(y_axis)
     );

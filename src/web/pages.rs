@@ -350,7 +350,12 @@ fn plot(
             counts: value.counts,
         });
     }
-    if dots.len() < 2 {
+    // Values at one place tell nothing of a dependence; by solvent they still tell how they scatter.
+    let differs = |dot: &Dot| match (&dot.place, &dots[0].place) {
+        (Place::At(a), Place::At(b)) => (a - b).abs() > 1e-9,
+        _ => true,
+    };
+    if dots.len() < 2 || !dots.iter().any(differs) {
         return None;
     }
     let svg = svg::points(id, title, axis, "[α] / (deg mL g⁻¹ dm⁻¹)", &dots);

@@ -62,7 +62,7 @@ impl Table {
     /// What its sender calls it.
     pub(super) fn name(&self) -> &str {
         match self {
-            Self::Text(_) => "the text",
+            Self::Text(_) => "Pasted rows",
             Self::File(upload) => upload.file(FILE).map_or("the file", |file| &file.name),
         }
     }

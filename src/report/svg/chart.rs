@@ -99,7 +99,6 @@ impl Chart<'_> {
             let at = y.place(rule.value);
             let class = if rule.is_limit { "limit" } else { "centre" };
             line(&mut svg, class, [LEFT, at], [WIDTH - RIGHT, at]);
-            text(&mut svg, "rule", "end", WIDTH - RIGHT - 4.0, at - 4.0, &rule.label);
         }
         let path = |points: &mut dyn Iterator<Item = [f64; 2]>| {
             points.fold(String::new(), |mut path, [at_x, at_y]| {
@@ -138,6 +137,11 @@ impl Chart<'_> {
             }
             svg.push_str("</g>");
         }
+        // On top of everything, so that no line crosses the words.
+        for rule in self.rules.iter().filter(|rule| rule.value.is_finite()) {
+            let at = y.place(rule.value) - 5.0;
+            text(&mut svg, "rule", "end", WIDTH - RIGHT - 4.0, at, &rule.label);
+        }
         svg.push_str("</svg>");
         svg
     }
@@ -167,7 +171,7 @@ impl Chart<'_> {
         text(svg, "name", "middle", middle, HEIGHT - 8.0, self.x_axis);
         let _ = write!(
             svg,
-            "<text class=\"name\" text-anchor=\"middle\" transform=\"translate(16 {:.1}) rotate(-90)\">{}</text>",
+            "<text class=\"name\" text-anchor=\"middle\" transform=\"translate(17 {:.1}) rotate(-90)\">{}</text>",
             f64::midpoint(TOP, foot),
             escape(self.y_axis)
         );
