@@ -25,6 +25,7 @@ use std::path::Path;
     biot check \"L-menthol\" --angle \"-2.455 deg\" --cell \"100 mm\" --mass \"500 mg\" --volume \"10 mL\" --solvent EtOH --temp 20 --line D\n  \
     biot check \"(S)-(+)-carvone\" --angle 58.4 --cell 100 --density 0.96 --temp 20 --line D\n  \
     biot check \"L-menthol\" --value -45.3 --solvent EtOH --conc 5 --temp 20 --line D --ee 92 --ee-uncertainty 0.5\n  \
+    biot check \"L-menthol\" --value -48.9 --solvent EtOH --conc 5 --temp 20 --line D --ee \">99\"\n  \
     biot check sucrose --value +66.4 --uncertainty 0.2 --solvent H2O --conc \"260 g/L\" --temp 20 --json\n  \
     biot check --measurement 12          one kept here, with its uncertainty and degrees of freedom\n  \
     biot check --measurement 12 --keep \"batch 7\"          kept with its report, for biot report --check \"batch 7\"\n  \

@@ -3,13 +3,13 @@
 use super::check::settings_with;
 use super::measured::MeasuredArguments;
 use super::{Failure, Session, choose};
-use crate::compare::Conditions;
+use crate::compare::{Conditions, MethodExcess};
 use crate::library::{CompoundId, Library};
 use crate::quantity::{self, Angle, Fraction};
-use crate::statement::Stage;
+use crate::statement::{Stage, StatedExcess};
 use crate::tasks::check::{CheckRequest, CheckSettings, EXCESS_UNCERTAINTY, mirror_of};
-use crate::tasks::measurements;
 use crate::tasks::report::{CheckQuestion, Labels};
+use crate::tasks::{measurements, typed};
 use clap::Args;
 use std::path::PathBuf;
 
@@ -39,9 +39,9 @@ pub struct QuestionArguments {
     /// Form that was weighed, where it is not the compound's own: monohydrate, hydrochloride
     #[arg(long, value_name = "FORM", help_heading = "The sample")]
     pub form: Option<String>,
-    /// Enantiomeric excess by another method, per cent; above zero for the hand of the compound named
-    #[arg(long, allow_hyphen_values = true, value_parser = quantity::parse_percent, value_name = "PERCENT", help_heading = "The sample")]
-    pub ee: Option<Fraction>,
+    /// Enantiomeric excess by another method, per cent; above zero for the hand of the compound named. ">99" is a lower bound
+    #[arg(long, allow_hyphen_values = true, value_parser = typed::excess, value_name = "PERCENT", help_heading = "The sample")]
+    pub ee: Option<StatedExcess>,
     /// Standard uncertainty of that excess, per cent; the default is 1 (chromatographic integration)
     #[arg(long, value_parser = quantity::parse_percent, requires = "ee", value_name = "PERCENT", help_heading = "The sample")]
     pub ee_uncertainty: Option<Fraction>,
@@ -182,21 +182,21 @@ impl QuestionArguments {
         })
     }
 
-    /// The excess by another method and its standard uncertainty.
-    fn excess(&self) -> Result<Option<(f64, f64)>, Failure> {
-        let Some(ee) = self.ee else { return Ok(None) };
-        let sd = self.ee_uncertainty.map_or(EXCESS_UNCERTAINTY, Fraction::ratio);
-        if !(ee.ratio().abs() <= 1.0 && sd > 0.0) {
-            return Err(Failure::usage(
-                "ee",
-                format!(
-                    "an ee of {} % with an uncertainty of {} % is none; it lies from -100 to 100 %, with an uncertainty above zero",
-                    ee.percent(),
-                    100.0 * sd
-                ),
-            ));
+    /// The excess by another method.
+    fn excess(&self) -> Result<Option<MethodExcess>, Failure> {
+        let Some(stated) = &self.ee else { return Ok(None) };
+        let wrong = |text: &str| Err(Failure::usage("ee", text));
+        if stated.at_least && self.ee_uncertainty.is_some() {
+            return wrong("a lower bound has no uncertainty; give the ee without >, or leave --ee-uncertainty out");
         }
-        Ok(Some((ee.ratio(), sd)))
+        let sd = self.ee_uncertainty.map_or(EXCESS_UNCERTAINTY, Fraction::ratio);
+        if sd <= 0.0 {
+            return wrong("the uncertainty of an ee must be above zero");
+        }
+        match MethodExcess::of(stated, sd) {
+            Some(excess) => Ok(Some(excess)),
+            None => wrong("a lower bound of an ee is above zero; for the other hand give --mirror-image"),
+        }
     }
 }
 

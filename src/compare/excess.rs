@@ -7,13 +7,57 @@
 
 use super::judge::{Fieller, FiellerShape, Measured, fieller};
 use super::mixture::{Component, Mixture};
+use crate::statement::StatedExcess;
 use serde::Serialize;
+
+/// An enantiomeric excess by another method, a fraction, positive for the hand of the compound asked for.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum MethodExcess {
+    /// A value with its standard uncertainty.
+    Value {
+        /// The excess, from −1 to 1.
+        ratio: f64,
+        /// Its standard uncertainty, above zero.
+        sd: f64,
+    },
+    /// A lower bound from 0 to 1, as "> 99 %" is: anything from there to 1 is as good.
+    AtLeast(f64),
+}
+
+impl MethodExcess {
+    /// A stated excess with the standard uncertainty of its method, a fraction, which a lower bound has no use for. None for
+    /// a lower bound below zero: which hand it bounds cannot be told.
+    pub fn of(stated: &StatedExcess, sd: f64) -> Option<Self> {
+        let ratio = stated.fraction().ratio();
+        if !stated.at_least {
+            return Some(Self::Value { ratio, sd });
+        }
+        (0.0..=1.0).contains(&ratio).then_some(Self::AtLeast(ratio))
+    }
+
+    /// Mean and standard deviation; a bound makes a rectangular distribution (JCGM 100:2008, 4.3.7).
+    fn moments(self) -> (f64, f64) {
+        match self {
+            Self::Value { ratio, sd } => (ratio, sd),
+            Self::AtLeast(bound) => (f64::midpoint(bound, 1.0), (1.0 - bound) / 12f64.sqrt()),
+        }
+    }
+
+    /// The lowest and highest value it leaves open, each with its standard uncertainty.
+    fn ends(self) -> [(f64, f64); 2] {
+        match self {
+            Self::Value { ratio, sd } => [(ratio, sd); 2],
+            Self::AtLeast(bound) => [(bound, 0.0), (1.0, 0.0)],
+        }
+    }
+}
 
 /// How optical purity and ee stand to each other.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Agreement {
-    /// Optical purity less ee, fractions; the optical purity is the plain ratio, not bounded.
+    /// Optical purity less ee, fractions; the optical purity is the plain ratio, not bounded. Where the ee is a lower bound,
+    /// less the nearest value it leaves open.
     pub difference: f64,
     /// Its standard uncertainty: measurement, reference and ee together.
     pub standard_uncertainty: f64,
@@ -53,7 +97,9 @@ pub struct ExcessMeaning {
 pub struct ExcessCheck {
     /// The excess given, a fraction, positive for the hand of the compound asked for.
     pub excess: f64,
-    /// Its standard uncertainty.
+    /// Whether it is a lower bound, so that anything from there to 1 is as good.
+    pub at_least: bool,
+    /// Its standard uncertainty; of a lower bound, that of the range it leaves open.
     pub standard_uncertainty: f64,
     /// The rotation the pooled value and the excess lead to expect; null without a pooled value.
     pub expected_value: Option<f64>,
@@ -74,13 +120,17 @@ const LEAST_EXCESS: f64 = 0.5;
 /// Sets a measured value against an excess by another method; none when none is given.
 ///
 /// The excess is one measurement whatever the reference is, so its uncertainty, unlike the spread of the references,
-/// enters once. `agrees` asks whether x lies in the 95 % interval of `ee · M + η + ε`.
+/// enters once. `agrees` asks whether x lies in the 95 % interval of `ee · M + η + ε`; of a lower bound, in that of any ee
+/// from there to 1.
 pub(super) fn check(posterior: Option<&Mixture>, measured: &Measured) -> Option<ExcessCheck> {
-    let (excess, sd) = measured.excess?;
+    let given = measured.excess?;
+    let (excess, sd) = given.moments();
     let x = measured.value.conventional();
     let u = measured.uncertainty.conventional();
+    let ends = given.ends();
     let mut check = ExcessCheck {
-        excess,
+        excess: ends[0].0,
+        at_least: matches!(given, MethodExcess::AtLeast(_)),
         standard_uncertainty: sd,
         expected_value: None,
         expected95: None,
@@ -91,7 +141,42 @@ pub(super) fn check(posterior: Option<&Mixture>, measured: &Measured) -> Option<
     let Some(posterior) = posterior else {
         return Some(check);
     };
-    // e M + error: each component scaled by e; the uncertainty of e at the size of M.
+    let alone = posterior.widened(|_| 0.0);
+    let centre = alone.quantile(0.5);
+    check.expected_value = Some(excess * centre);
+    let intervals: Vec<[f64; 2]> = ends.iter().filter_map(|&end| expected95(posterior, end, u)).collect();
+    let low = intervals
+        .iter()
+        .map(|interval| interval[0])
+        .fold(f64::INFINITY, f64::min);
+    let high = intervals
+        .iter()
+        .map(|interval| interval[1])
+        .fold(f64::NEG_INFINITY, f64::max);
+    check.expected95 = (low <= high).then_some([low, high]);
+    if check.expected95.is_some() && centre != 0.0 {
+        let p = x / centre;
+        let spread = alone.half_width().hypot(posterior.mean_tau());
+        let u_p = u.hypot(p * spread) / centre.abs();
+        let nearest = p.clamp(ends[0].0, ends[1].0);
+        let standard_uncertainty = u_p.hypot(ends[0].1);
+        let agrees = (low..=high).contains(&x);
+        check.agreement = Some(Agreement {
+            difference: p - nearest,
+            standard_uncertainty,
+            smallest_visible: 1.96 * standard_uncertainty,
+            agrees,
+        });
+        if !agrees {
+            check.meanings = meanings(p, nearest, check.implied.as_ref());
+        }
+    }
+    Some(check)
+}
+
+/// 95 % interval of a measurement, with standard uncertainty u, of a sample of an excess with its standard uncertainty:
+/// `e M + error`, each component scaled by e, the uncertainty of e at the size of M.
+fn expected95(posterior: &Mixture, (excess, sd): (f64, f64), u: f64) -> Option<[f64; 2]> {
     let scaled: Vec<Component> = posterior
         .components()
         .iter()
@@ -102,29 +187,7 @@ pub(super) fn check(posterior: Option<&Mixture>, measured: &Measured) -> Option<
             tau: 0.0,
         })
         .collect();
-    let alone = posterior.widened(|_| 0.0);
-    let centre = alone.quantile(0.5);
-    check.expected_value = Some(excess * centre);
-    check.expected95 = Mixture::new(scaled).map(|mixture| [mixture.quantile(0.025), mixture.quantile(0.975)]);
-    if let Some([low, high]) = check.expected95
-        && centre != 0.0
-    {
-        let p = x / centre;
-        let spread = alone.half_width().hypot(posterior.mean_tau());
-        let u_p = u.hypot(p * spread) / centre.abs();
-        let standard_uncertainty = u_p.hypot(sd);
-        let agrees = (low..=high).contains(&x);
-        check.agreement = Some(Agreement {
-            difference: p - excess,
-            standard_uncertainty,
-            smallest_visible: 1.96 * standard_uncertainty,
-            agrees,
-        });
-        if !agrees {
-            check.meanings = meanings(p, excess, check.implied.as_ref());
-        }
-    }
-    Some(check)
+    Mixture::new(scaled).map(|mixture| [mixture.quantile(0.025), mixture.quantile(0.975)])
 }
 
 /// `x / e` with Fieller's interval; the standard uncertainty by JCGM 100:2008, 5.1.2: `(u_x/e)² + (x u_e/e²)²`.
@@ -247,7 +310,7 @@ mod tests {
             value: SpecificRotation::from_conventional(x),
             uncertainty: SpecificRotation::from_conventional(u),
             degrees_of_freedom: None,
-            excess: Some((excess, sd)),
+            excess: Some(MethodExcess::Value { ratio: excess, sd }),
         }
     }
 
@@ -299,5 +362,48 @@ mod tests {
         let found = check(Some(&sure(-50.0, 8.0)), &measured(-41.4, 0.4, 0.92, 0.01)).unwrap();
         let agreement = found.agreement.unwrap();
         assert!(agreement.agrees && agreement.smallest_visible > 0.2);
+    }
+
+    /// "> 99 %" of −50.0(5), read with u = 0.4: every ee from 0.99 to 1 is as good, so the interval runs from the low end at
+    /// 1 to the high end at 0.99: −50 − 1.96·√(0.5² + 0.4²) = −51.25, −49.5 + 1.96·√(0.495² + 0.4²) = −48.25. The implied
+    /// value lies between x and x/0.99.
+    #[test]
+    fn a_lower_bound_leaves_everything_above_it_open() {
+        let reference = sure(-50.0, 0.5);
+        let with = |x: f64, bound: f64| Measured {
+            excess: Some(MethodExcess::AtLeast(bound)),
+            ..measured(x, 0.4, 0.0, 0.0)
+        };
+        let found = check(Some(&reference), &with(-49.8, 0.99)).unwrap();
+        assert!(found.at_least && found.excess == 0.99);
+        let [low, high] = found.expected95.unwrap();
+        assert!(
+            (low + 51.255).abs() < 0.01 && (high + 48.253).abs() < 0.01,
+            "{low} {high}"
+        );
+        let agreement = found.agreement.unwrap();
+        assert!(agreement.agrees && agreement.difference == 0.0 && found.meanings.is_empty());
+        let implied = found.implied.unwrap();
+        assert!(implied.value < -49.8 && implied.value > -49.8 / 0.99);
+        // Well below the bound the rotation disagrees, and the difference counts from the bound.
+        let found = check(Some(&reference), &with(-45.0, 0.99)).unwrap();
+        let agreement = found.agreement.unwrap();
+        assert!(!agreement.agrees && (agreement.difference + 0.09).abs() < 1e-9);
+        assert_eq!(found.meanings[0].code, "impurity");
+        // A weak bound excludes little.
+        assert!(
+            check(Some(&reference), &with(-45.0, 0.8))
+                .unwrap()
+                .agreement
+                .unwrap()
+                .agrees
+        );
+        let stated = |percent: f64| StatedExcess {
+            percent: crate::quantity::Printed::new(percent, 0),
+            at_least: true,
+            method: None,
+        };
+        assert_eq!(MethodExcess::of(&stated(99.0), 0.01), Some(MethodExcess::AtLeast(0.99)));
+        assert_eq!(MethodExcess::of(&stated(-99.0), 0.01), None);
     }
 }

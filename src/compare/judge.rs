@@ -1,6 +1,6 @@
 //! A measured value against the pooled reference: optical purity and the verdict.
 
-use super::excess::{self, ExcessCheck};
+use super::excess::{self, ExcessCheck, MethodExcess};
 use super::mixture::{Component, Mixture, normal_cdf, normal_quantile};
 use super::pool::{Located, Pooling};
 use super::verdict::{Probabilities, Thresholds, Verdict, decide};
@@ -17,8 +17,8 @@ pub struct Measured {
     pub uncertainty: SpecificRotation,
     /// Degrees of freedom of the uncertainty; none when it is not from repeated readings.
     pub degrees_of_freedom: Option<f64>,
-    /// Enantiomeric excess by another method, as a fraction, with its standard uncertainty.
-    pub excess: Option<(f64, f64)>,
+    /// Enantiomeric excess by another method.
+    pub excess: Option<MethodExcess>,
 }
 
 /// The form of Fieller's set.

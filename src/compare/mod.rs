@@ -39,7 +39,7 @@ pub use causes::{
 };
 pub use conditions::{Aspect, Conditions, Difference, FormLink, Size};
 pub use effects::{Case, Effect, EffectTable, EffectTableError};
-pub use excess::{Agreement, ExcessCheck, ExcessMeaning, ImpliedValue};
+pub use excess::{Agreement, ExcessCheck, ExcessMeaning, ImpliedValue, MethodExcess};
 pub use judge::{
     Fieller, FiellerShape, Judgement, Measured, OpticalPurity, PurityDensity, fieller, judge, purity_density,
 };

@@ -265,9 +265,13 @@ fn parse_target(target: &str) -> Result<Option<(Field, Option<String>)>, Mapping
         ),
         None => (target, None),
     };
-    match Field::from_word(word) {
-        Some(field) => Ok(Some((field, unit))),
-        None => Err(MappingError::Field { word: word.to_owned() }),
+    if let Some(field) = Field::from_word(word) {
+        return Ok(Some((field, unit)));
+    }
+    // A heading that would be known by itself names its field too: temp, cell.
+    match field::recognise(word) {
+        Some((field, heading)) if heading.conditions.is_none() => Ok(Some((field, unit.or(heading.unit)))),
+        _ => Err(MappingError::Field { word: word.to_owned() }),
     }
 }
 

@@ -87,11 +87,15 @@ pub fn show(result: &CheckResult, page: &mut Page) {
 
 /// What an ee by another method says beside the rotation.
 fn other_method(result: &CheckResult, excess: &ExcessCheck, page: &mut Page) {
-    let ee = format!(
-        "ee {} ± {}",
-        number::percent(excess.excess),
-        number::percent(1.96 * excess.standard_uncertainty)
-    );
+    let ee = if excess.at_least {
+        format!("ee of {} or more", number::percent(excess.excess))
+    } else {
+        format!(
+            "ee {} ± {}",
+            number::percent(excess.excess),
+            number::percent(1.96 * excess.standard_uncertainty)
+        )
+    };
     match (&excess.agreement, excess.expected_value, excess.expected95) {
         (Some(agreement), Some(value), Some([low, high])) => {
             page.field(

@@ -128,7 +128,8 @@ pub fn facts(result: &CheckResult) -> Vec<(&'static str, String)> {
         ));
     }
     if let Some(excess) = &result.excess_check {
-        let ee = format!("ee {}", number::percent(excess.excess));
+        let bound = if excess.at_least { "at least " } else { "" };
+        let ee = format!("ee {bound}{}", number::percent(excess.excess));
         let told = match (&excess.agreement, excess.expected_value, excess.expected95) {
             (Some(agreement), Some(value), Some([low, high])) => format!(
                 "{ee} leads to expect {} (95 % {}): rotation and ee {}",

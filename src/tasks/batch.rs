@@ -7,8 +7,8 @@
 use super::check::{CheckSettings, Holdings, Relatives, background, mirror_of, reading_worth};
 use super::resolve::{Resolution, resolve, resolve_exactly};
 use crate::compare::{
-    Cause, CauseContext, Conditions, Judgement, Measured, PooledValue, Pooling, ReadingWorth, VerdictCode, causes,
-    judge, pool,
+    Cause, CauseContext, Conditions, Judgement, Measured, MethodExcess, PooledValue, Pooling, ReadingWorth,
+    VerdictCode, causes, judge, pool,
 };
 use crate::exchange::field::Field;
 use crate::exchange::mapping::{Assignment, Mapping, MappingError};
@@ -264,7 +264,7 @@ struct Job {
     conditions: Conditions,
     measured: Reduced,
     cell: Option<Length>,
-    excess: Option<(f64, f64)>,
+    excess: Option<MethodExcess>,
     doubts: Vec<String>,
 }
 
@@ -427,7 +427,15 @@ impl<'a> Reader<'a> {
         let form = read.statement.form.as_ref().or(self.request.form.as_ref());
         // An excess that was itself found by a rotation would be held against itself.
         let stated = read.statement.ee.as_ref().filter(|ee| !ee.is_from_rotation());
-        let excess = stated.map(|ee| (ee.fraction().ratio(), super::check::EXCESS_UNCERTAINTY));
+        let excess = stated.map(|ee| {
+            MethodExcess::of(ee, super::check::EXCESS_UNCERTAINTY).ok_or_else(|| {
+                RowRefusal::new(
+                    Field::Ee.word(),
+                    "a lower bound of an ee is above zero; with - name the other enantiomer",
+                )
+            })
+        });
+        let excess = excess.transpose()?;
         Ok(Job {
             key: Key::new(compound, is_mirror, form.map(String::as_str), &conditions),
             held,

@@ -5,15 +5,15 @@ use super::fields::{CheckFields, field};
 use super::guard::Visitor;
 use super::pages::{compound_of, source_rows};
 use super::views::{CheckPage, Frame, Grid, PageFailure, Plot, Problem, ResultPage, html, in_page_words, status};
-use crate::compare::Conditions;
+use crate::compare::{Conditions, MethodExcess};
 use crate::library::{Library, Source};
 use crate::notation::Style;
 use crate::quantity;
 use crate::report::failure::Failure;
 use crate::report::{result as rows, svg};
 use crate::tasks::check::{CheckRequest, CheckResult, CheckSettings, EXCESS_UNCERTAINTY, check, mirror_of};
-use crate::tasks::measurements;
 use crate::tasks::report::sources_of;
+use crate::tasks::{measurements, typed};
 use axum::Extension;
 use axum::extract::{Path, Query, State};
 use axum::http::{StatusCode, Uri};
@@ -48,7 +48,10 @@ pub(super) fn request(library: &Library, fields: &CheckFields) -> Result<CheckRe
         cell: given.cell,
         blank: None,
         form: text(&fields.form),
-        excess: field("ee", &fields.ee, quantity::parse_percent)?.map(|ee| (ee.ratio(), EXCESS_UNCERTAINTY)),
+        excess: field("ee", &fields.ee, |text| {
+            let bounded = "a lower bound of an ee is above zero; for the other hand tick the mirror image";
+            MethodExcess::of(&typed::excess(text)?, EXCESS_UNCERTAINTY).ok_or_else(|| bounded.to_owned())
+        })?,
     })
 }
 

@@ -165,7 +165,7 @@ impl Score {
 }
 
 /// The entries of the starter library that slips can be applied to: specific rotations of a chiral compound with printed
-/// sign and solvent, of at least 5.
+/// sign and solvent, of at least 5, that the other entries do not contradict.
 pub fn real_entries(library: &Library) -> Vec<Real> {
     let mut compounds = Vec::new();
     library
@@ -228,7 +228,22 @@ pub fn real_entries(library: &Library) -> Vec<Real> {
             });
         }
     }
+    found.retain(|real| is_supported(library, real));
     found
+}
+
+/// Whether the references as a whole bear an entry out: what it says lies where they lead to expect another source. Where the
+/// library contradicts itself nobody can know which value is right, the best classifier least of all.
+fn is_supported(library: &Library, real: &Real) -> bool {
+    let case = Case {
+        code: CauseCode::None,
+        slip: Slip::Factor(1.0, 0.0),
+        reported: real.value,
+        told_cell: None,
+        told_blank: None,
+    };
+    let pooled = run(library, real, &case, &CheckSettings::default()).pooled;
+    pooled.is_some_and(|pooled| (pooled.prediction95[0]..=pooled.prediction95[1]).contains(&real.value))
 }
 
 /// The starter library in a folder.
@@ -260,9 +275,15 @@ fn slips(real: &Real, cell: f64, blank: Option<f64>) -> BTreeMap<CauseCode, Vec<
         }
     };
     put(CauseCode::None, even(vec![exact(1.0)]));
-    put(CauseCode::PartialPurity, even(vec![Slip::Between(0.05, 0.95)]));
+    put(
+        CauseCode::PartialPurity,
+        vec![(0.9, Slip::Between(0.05, 0.95)), (0.1, Slip::Between(0.0, 0.0))],
+    );
     put(CauseCode::Diluted, even(vec![Slip::Between(0.6, 0.97)]));
-    put(CauseCode::OppositeHand, even(vec![exact(-1.0)]));
+    put(
+        CauseCode::OppositeHand,
+        vec![(0.7, exact(-1.0)), (0.3, Slip::Between(-0.95, -0.05))],
+    );
     let cells = [10.0, 20.0, 25.0, 50.0, 100.0, 200.0];
     put(
         CauseCode::CellLength,
@@ -497,22 +518,46 @@ fn density(entry: &Real, real: &[Real], way: &Way, x: f64) -> f64 {
     QUANTILES.iter().map(|q| of_tau(BETWEEN * q)).sum::<f64>() / QUANTILES.len() as f64
 }
 
-/// What the value would be without the slip and its uncertainty, where that of the value is u; none for slips that take any
-/// value in a range.
-fn corrected(slip: Slip, x: f64, u: f64) -> Option<(f64, f64)> {
+/// What the value would be without a slip.
+#[derive(Clone, Copy)]
+struct Corrected {
+    value: f64,
+    /// Standard uncertainty that comes from the measurement, and from the slip's own factor.
+    uncertainty: f64,
+    spread: f64,
+}
+
+/// What the value would be without the slip, where the uncertainty of the value is u; none for slips that take any value in
+/// a range.
+fn corrected(slip: Slip, x: f64, u: f64) -> Option<Corrected> {
     match slip {
-        Slip::Factor(factor, _) => Some((x / factor, u / factor.abs())),
-        Slip::Shift(shift) => Some((x - shift, u)),
+        Slip::Factor(factor, sd) => Some(Corrected {
+            value: x / factor,
+            uncertainty: u / factor.abs(),
+            spread: sd * (x / factor).abs(),
+        }),
+        Slip::Shift(shift) => Some(Corrected {
+            value: x - shift,
+            uncertainty: u,
+            spread: 0.0,
+        }),
         Slip::Blur(_) | Slip::Between(..) | Slip::Towards(_) | Slip::Instead(_) | Slip::Off(_) | Slip::Anywhere => None,
     }
 }
 
-/// Whether two slips fall into one class.
+/// Whether two slips fall into one class: how well a slip's own factor is known counts between variants of one cause only.
 fn one_class(a: &Way, b: &Way, x: f64, u: f64) -> bool {
     let is_between = |way: &Way| matches!(way.slip, Slip::Between(..));
     match (corrected(a.slip, x, u), corrected(b.slip, x, u)) {
         _ if a.code == CauseCode::OppositeHand || b.code == CauseCode::OppositeHand => a.code == b.code,
-        (Some((p, u_p)), Some((q, u_q))) => (p - q).abs() <= 1.96 * u_p.hypot(u_q),
+        (Some(p), Some(q)) => {
+            let spread = if a.code == b.code {
+                p.spread.hypot(q.spread)
+            } else {
+                0.0
+            };
+            (p.value - q.value).abs() <= 1.96 * p.uncertainty.hypot(q.uncertainty).hypot(spread)
+        }
         (None, None) => a.code == b.code || (is_between(a) && is_between(b)),
         _ => false,
     }
@@ -520,11 +565,14 @@ fn one_class(a: &Way, b: &Way, x: f64, u: f64) -> bool {
 
 /// Whether a cause of this code and corrected value explains the case.
 fn explains(case: &Case, u: f64, code: CauseCode, value: f64) -> bool {
+    let is_reduced = |code| matches!(code, CauseCode::PartialPurity | CauseCode::Diluted);
     if code != case.code {
-        return matches!(case.slip, Slip::Between(..)) && matches!(code, CauseCode::PartialPurity | CauseCode::Diluted);
+        return is_reduced(code) && is_reduced(case.code);
     }
     match corrected(case.slip, case.reported, u) {
-        Some((right, _)) if code != CauseCode::OppositeHand => (value - right).abs() <= 0.03 * right.abs() + 3.0 * u,
+        Some(right) if code != CauseCode::OppositeHand => {
+            (value - right.value).abs() <= 0.03 * right.value.abs() + 3.0 * u + 1.96 * 2f64.sqrt() * right.spread
+        }
         _ => true,
     }
 }
@@ -550,14 +598,7 @@ fn best(possible: &[Way], entry: &Real, real: &[Real], case: &Case, u: f64) -> (
         }
     }
     classes.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let is_right = |way: &&Way| {
-        explains(
-            case,
-            u,
-            way.code,
-            corrected(way.slip, x, u).map_or(x, |(value, _)| value),
-        )
-    };
+    let is_right = |way: &&Way| explains(case, u, way.code, corrected(way.slip, x, u).map_or(x, |it| it.value));
     let rank = classes.iter().position(|(_, ways)| ways.iter().any(is_right));
     (rank.unwrap_or(usize::MAX), classes[0].0 / total)
 }

@@ -1,7 +1,7 @@
 //! Checks a chemist would try, on the starter library. The published values are those of the entries named; what the
 //! verdict must be follows from them.
 
-use biot::compare::{Conditions, FiellerShape, Size, VerdictCode};
+use biot::compare::{Conditions, FiellerShape, MethodExcess, Size, VerdictCode};
 use biot::library::{Access, Library};
 use biot::measurement::{self, Defaults};
 use biot::quantity::{self, SpecificRotation};
@@ -73,7 +73,7 @@ fn run(case: &Case) -> CheckResult {
         cell: None,
         blank: None,
         form: case.form.map(str::to_owned),
-        excess: case.excess.map(|e| (e, 0.01)),
+        excess: case.excess.map(|ratio| MethodExcess::Value { ratio, sd: 0.01 }),
     };
     check(&library, &request, &CheckSettings::default()).unwrap()
 }
@@ -413,7 +413,7 @@ fn what_rotation_and_ee_imply_can_be_kept_as_a_derived_draft() {
         cell: None,
         blank: None,
         form: None,
-        excess: Some((0.98, 0.01)),
+        excess: Some(MethodExcess::Value { ratio: 0.98, sd: 0.01 }),
     };
     let good = request(-80.0);
     let result = check(&library, &good, &CheckSettings::default()).unwrap();

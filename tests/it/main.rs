@@ -11,6 +11,7 @@ mod accounts;
 mod architecture;
 mod audit;
 mod batch;
+mod batch_program;
 mod check;
 mod cli;
 mod compound;

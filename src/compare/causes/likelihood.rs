@@ -234,8 +234,12 @@ impl Expected {
             .iter()
             .map(|(w, m, v)| w * normal_density(x - m, v + (s.suspect_relative * m).powi(2) + u * u))
             .sum();
-        let gross = normal_density(x, (4.0 * scale).powi(2) + u * u);
-        (1.0 - s.suspect_gross) * off + s.suspect_gross * gross
+        // Wrong altogether: a sign or a factor lost, or any other compound's value, whose logarithms are nearly normal.
+        let near = normal_density(x, (4.0 * scale).powi(2) + u * u);
+        let size = x.abs().max(u);
+        let logarithm = (size / s.suspect_median).ln();
+        let any = 0.5 * normal_density(logarithm, s.suspect_log_sd.powi(2)) / size;
+        (1.0 - s.suspect_gross) * off + s.suspect_gross * f64::midpoint(near, any)
     }
 
     /// What the value would be without the slip.

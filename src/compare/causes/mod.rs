@@ -206,6 +206,8 @@ struct Judged<'h> {
     corrected: f64,
     /// Standard uncertainty of the corrected value that comes from the measurement.
     uncertainty: f64,
+    /// The part of it that comes from the slip: another line and another salt change a value by a factor not quite known.
+    spread: f64,
 }
 
 fn judge_all<'h>(
@@ -237,11 +239,16 @@ fn judge_all<'h>(
                 Kind::Shift { shift, reading, .. } => likelihood::shifted_uncertainty(x, u, shift, reading),
                 _ => u,
             };
+            let spread = match hypothesis.kind {
+                Kind::Scale { relative_sd, .. } => relative_sd * corrected.abs(),
+                _ => 0.0,
+            };
             Judged {
                 hypothesis,
                 probability: weight,
                 corrected,
                 uncertainty,
+                spread,
             }
         })
         .collect();
@@ -284,18 +291,28 @@ fn family(hypothesis: &Hypothesis) -> Family {
 /// uncertainties of their difference (two-sided 95 % of a normal distribution).
 const TOLD_APART: f64 = 1.96;
 
+/// Whether the corrected values of two hypotheses are one. How well a slip's own factor is known counts between variants of
+/// one cause only: two salts may be one class where a salt and a right value are not.
+fn cannot_be_told(leader: &Judged<'_>, other: &Judged<'_>) -> bool {
+    let kin = family(leader.hypothesis);
+    if kin != family(other.hypothesis) || kin != Family::Definite {
+        return kin == family(other.hypothesis);
+    }
+    let measured = leader.uncertainty.hypot(other.uncertainty);
+    let uncertainty = if leader.hypothesis.code == other.hypothesis.code {
+        measured.hypot(leader.spread).hypot(other.spread)
+    } else {
+        measured
+    };
+    (leader.corrected - other.corrected).abs() <= TOLD_APART * uncertainty
+}
+
 /// Puts judged hypotheses, the most probable first, into classes and merges those of one code within a class.
 fn assemble(judged: Vec<Judged<'_>>, expected: &Expected, measured: &Measured, table: &CauseTable) -> Vec<Cause> {
     // Each class is led by its most probable member; a hypothesis joins the first class whose leader it cannot be told from.
     let mut classes: Vec<(f64, Vec<Judged<'_>>)> = Vec::new();
     for j in judged {
-        let home = classes.iter_mut().find(|(_, members)| {
-            let leader = &members[0];
-            let kin = family(leader.hypothesis);
-            let apart = (leader.corrected - j.corrected).abs();
-            kin == family(j.hypothesis)
-                && (kin != Family::Definite || apart <= TOLD_APART * leader.uncertainty.hypot(j.uncertainty))
-        });
+        let home = classes.iter_mut().find(|(_, members)| cannot_be_told(&members[0], &j));
         match home {
             Some((total, members)) => {
                 *total += j.probability;

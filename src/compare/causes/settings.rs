@@ -65,6 +65,8 @@ pub(super) struct Scatter {
     pub(super) double_turn: f64,
     pub(super) suspect_relative: f64,
     pub(super) suspect_gross: f64,
+    pub(super) suspect_median: f64,
+    pub(super) suspect_log_sd: f64,
     pub(super) neat_density: f64,
     pub(super) neat_density_sd: f64,
     pub(super) other_value_relative: f64,
@@ -171,6 +173,8 @@ impl CauseTable {
             && positive([raw.purity.shape, raw.dilution.shape, s.blank_degrees, s.angle_degrees])
             && positive([
                 s.suspect_relative,
+                s.suspect_median,
+                s.suspect_log_sd,
                 s.neat_density,
                 s.neat_density_sd,
                 s.other_value_relative,

@@ -1,6 +1,7 @@
 //! Keeping the value of the enantiopure compound that a rotation and an ee by another method imply, as a draft.
 
 use super::{CheckRequest, CheckResult};
+use crate::compare::ExcessCheck;
 use crate::library::{Change, EntryKind, Hand, Identity, Library, NewSource, SourceKind};
 use crate::quantity::{Concentration, ConcentrationUnit, Printed, Temperature};
 use crate::statement::{PrintedConcentration, Role, StatedExcess, StatedTemperature, Statement};
@@ -59,7 +60,7 @@ pub fn keep_derived(
         at_least: true,
         method: Some(format!(
             "division by the ee of {} % ({})",
-            digits(100.0 * check.excess, 100.0 * check.standard_uncertainty),
+            stated(check),
             derived.excess_method
         )),
     };
@@ -80,7 +81,7 @@ pub fn keep_derived(
     let conditions = &request.conditions;
     let sentence = format!(
         "Derived, not measured: {measured} divided by the ee of {} % by {}.",
-        digits(100.0 * check.excess, 100.0 * check.standard_uncertainty),
+        stated(check),
         derived.excess_method
     );
     let statement = Statement {
@@ -135,6 +136,12 @@ pub fn keep_derived(
         }),
     };
     Ok(curate::add(library, &request, change)?)
+}
+
+/// The excess as given, per cent.
+fn stated(check: &ExcessCheck) -> String {
+    let percent = digits(100.0 * check.excess, 100.0 * check.standard_uncertainty);
+    format!("{}{percent}", if check.at_least { "at least " } else { "" })
 }
 
 /// A number in the digits its standard uncertainty allows: to the second significant digit of that.

@@ -14,8 +14,8 @@ pub use result::{
 };
 
 use crate::compare::{
-    Cause, CauseContext, CauseTable, Conditions, EffectTable, Judgement, Measured, Options, Pooling, Reference,
-    Thresholds, causes, judge, pool,
+    Cause, CauseContext, CauseTable, Conditions, EffectTable, Judgement, Measured, MethodExcess, Options, Pooling,
+    Reference, Thresholds, causes, judge, pool,
 };
 use crate::compound::Structure;
 use crate::library::{Compound, CompoundId, Library, LibraryError};
@@ -47,8 +47,8 @@ pub struct CheckRequest {
     pub blank: Option<Angle>,
     /// The form that was weighed, as typed.
     pub form: Option<String>,
-    /// Enantiomeric excess by another method, a fraction, with its standard uncertainty.
-    pub excess: Option<(f64, f64)>,
+    /// Enantiomeric excess by another method.
+    pub excess: Option<MethodExcess>,
 }
 
 /// The tables and settings a check runs with.
