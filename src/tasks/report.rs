@@ -1,6 +1,7 @@
 //! What a written report holds beside the answer: where it comes from, so that it can be made again, and a digest over
 //! all of it; and checks that are kept with their report.
 
+use crate::compare::MethodExcess;
 use crate::library::{Change, CompoundId, EntryId, KeptCheck, Library, LibraryError, NewCheck, Source};
 use crate::tasks::check::{CheckRequest, CheckResult, CheckSettings, check};
 use crate::tasks::dispersion::{DispersionError, DispersionResult};
@@ -203,12 +204,14 @@ fn check_inputs(question: &CheckQuestion, result: &CheckResult) -> Vec<Input> {
         inputs.push(Input::new("mirror-image", ""));
     }
     inputs.extend(request.form.as_ref().map(|form| Input::new("form", form)));
-    if let Some((excess, sd)) = request.excess {
-        inputs.push(Input::new("ee", &format!("{} %", twelve_digits(100.0 * excess))));
-        inputs.push(Input::new(
-            "ee-uncertainty",
-            &format!("{} %", twelve_digits(100.0 * sd)),
-        ));
+    let percent = |ratio: f64| format!("{} %", twelve_digits(100.0 * ratio));
+    match request.excess {
+        None => {}
+        Some(MethodExcess::Value { ratio, sd }) => {
+            inputs.push(Input::new("ee", &percent(ratio)));
+            inputs.push(Input::new("ee-uncertainty", &percent(sd)));
+        }
+        Some(MethodExcess::AtLeast(bound)) => inputs.push(Input::new("ee", &format!(">{}", percent(bound)))),
     }
     let standard = CheckSettings::default();
     if question.settings.options != standard.options {
