@@ -27,7 +27,7 @@ pub struct MeasuredArguments {
     #[arg(long, visible_alias = "path", value_parser = quantity::parse_length, value_name = "LENGTH", help_heading = "What was measured")]
     pub cell: Option<Length>,
     /// Concentration of the solution
-    #[arg(long, visible_alias = "concentration", allow_hyphen_values = true, value_parser = quantity::parse_concentration, conflicts_with_all = ["mass", "density"], value_name = "CONCENTRATION", help_heading = "What was measured")]
+    #[arg(long, visible_alias = "concentration", allow_hyphen_values = true, value_parser = quantity::parse_concentration, conflicts_with = "mass", value_name = "CONCENTRATION", help_heading = "What was measured")]
     pub conc: Option<StatedConcentration>,
     /// Mass dissolved
     #[arg(long, allow_hyphen_values = true, value_parser = quantity::parse_mass, requires = "volume", value_name = "MASS", help_heading = "What was measured")]
@@ -35,8 +35,8 @@ pub struct MeasuredArguments {
     /// Volume it was made up to
     #[arg(long, allow_hyphen_values = true, value_parser = quantity::parse_volume, requires = "mass", value_name = "VOLUME", help_heading = "What was measured")]
     pub volume: Option<Volume>,
-    /// Density: of the neat liquid, or of the solution where --conc is in % w/w
-    #[arg(long, allow_hyphen_values = true, value_parser = quantity::parse_density, value_name = "DENSITY", help_heading = "What was measured")]
+    /// Density: alone, of the neat liquid; of the solution where --conc is by mass (% w/w, mg/g)
+    #[arg(long, allow_hyphen_values = true, value_parser = quantity::parse_density, conflicts_with = "mass", value_name = "DENSITY", help_heading = "What was measured")]
     pub density: Option<Density>,
 
     /// Solvent, or neat

@@ -27,6 +27,7 @@ use std::path::{Path, PathBuf};
     biot reduce --angle=-0.482 --cell \"100 mm\" --conc \"0.28 g/cm3\" --solvent EtOH --temp 20 --line D\n  \
     biot reduce --angle=-0.482 --angle=-0.480 --angle=-0.483 --blank 0.002 --blank 0.003 --cell 100 --mass \"102 mg\" --volume \"10 mL\"\n  \
     biot reduce readings.csv --cell \"100 mm\" --mass \"102 mg\" --volume \"10 mL\" --solvent CHCl3 --line D --at 20\n  \
+    biot reduce curve.jdx --cell 100 --conc 1.0               a JCAMP-DX curve of angles: a value at each wavelength\n  \
     biot reduce readings.csv --map \"Winkel=angle:mdeg\" --conc 1.0 --json\n  \
     biot reduce --angle 58.4 --cell 100 --density 0.9608 --check \"(S)-(+)-carvone\" --temp 20 --line D\n  \
     biot reduce readings.csv --cell-id C1 --instrument P1 --conc 1.0 --compound \"L-menthol\" --sample S1 --keep\n  \
@@ -37,7 +38,7 @@ use std::path::{Path, PathBuf};
     both enantiomers counted, and never an enantiomeric excess. Uncertainties that are not stated are defaults, and the budget \
     marks them.")]
 pub struct ReduceArguments {
-    /// File of readings, or - for standard input
+    /// File of readings (CSV, XLSX, a JCAMP-DX curve), or - for standard input
     #[arg(value_name = "READINGS")]
     pub readings: Option<PathBuf>,
     /// What a column holds, with its unit where the heading has none: "Winkel=angle:mdeg"; "Nr.=-" leaves it out
@@ -65,7 +66,7 @@ pub struct ReduceArguments {
     /// Volume it was made up to
     #[arg(long, allow_hyphen_values = true, value_parser = quantity::parse_volume, requires = "mass", value_name = "VOLUME", help_heading = "Amount")]
     pub volume: Option<Volume>,
-    /// Density: of the neat liquid, or of the solution where --conc is in % w/w
+    /// Density: alone, of the neat liquid; of the solution where --conc is by mass (% w/w, mg/g)
     #[arg(long, allow_hyphen_values = true, value_parser = quantity::parse_density, conflicts_with = "mass", value_name = "DENSITY", help_heading = "Amount")]
     pub density: Option<Density>,
     /// Mass fraction of the substance, both enantiomers counted, per cent
@@ -455,7 +456,7 @@ impl ReduceArguments {
 impl From<AmountError> for Failure {
     fn from(error: AmountError) -> Self {
         let code = match error {
-            AmountError::DensityInSolvent(_) => "concentration",
+            AmountError::Measured(error) => return error.into(),
             AmountError::Quantity(_) => "quantity",
             AmountError::NoFormula => "formula",
         };
@@ -482,6 +483,8 @@ impl From<ReadingsError> for Failure {
             ReadingsError::Read(error) => return error.into(),
             ReadingsError::NoHeadings { .. } | ReadingsError::NoAngle { .. } => "no-angle",
             ReadingsError::Twice { .. } => "column-twice",
+            ReadingsError::Curve { .. } => "jcamp",
+            ReadingsError::Abscissa { .. } | ReadingsError::Ordinate { .. } => "unit",
             ReadingsError::NoRows { .. } => "no-readings",
         };
         Self::usage(code, "").told(&error.to_string())

@@ -170,6 +170,11 @@ pub(super) fn concentration_of(
 impl Conditions {
     /// The conditions a statement prints; a concentration that cannot be converted to g per 100 mL stays unknown.
     pub fn of(statement: &Statement, molar_mass: Option<MolarMass>) -> Self {
+        Self::at_density(statement, molar_mass, None)
+    }
+
+    /// Likewise, with the density of the solution, for a concentration by mass.
+    pub fn at_density(statement: &Statement, molar_mass: Option<MolarMass>, density: Option<Density>) -> Self {
         Self {
             temperature: statement
                 .temperature
@@ -178,7 +183,7 @@ impl Conditions {
                 .map(|(celsius, _)| crate::quantity::Temperature::from_celsius(celsius)),
             line: statement.line.clone(),
             solvent: statement.solvent.clone(),
-            concentration: concentration_of(statement, molar_mass, None).ok().flatten(),
+            concentration: concentration_of(statement, molar_mass, density).ok().flatten(),
             stage: statement.stage,
             basis: statement.basis.clone(),
         }

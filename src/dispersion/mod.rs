@@ -59,7 +59,7 @@ pub struct Dispersion {
 #[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
 pub enum LawError {
     /// Too few wavelengths.
-    #[error("{n_lines} wavelengths; this law needs {needed}")]
+    #[error("{n_lines} wavelength{}; this law needs {needed}", if *n_lines == 1 { "" } else { "s" })]
     TooFew {
         /// Different wavelengths found.
         n_lines: usize,
@@ -178,7 +178,10 @@ const CLEAR: f64 = 2.0;
 /// are used as they are.
 pub fn analyse(points: &[DispersionPoint]) -> Dispersion {
     let mut points = points.to_vec();
-    points.sort_by(|a, b| air(a.wavelength).total_cmp(&air(b.wavelength)));
+    points.sort_by(|a, b| {
+        let values = (a.rotation.conventional(), b.rotation.conventional());
+        (air(a.wavelength).total_cmp(&air(b.wavelength))).then(values.0.total_cmp(&values.1))
+    });
     let one_term = drude::fit_law(&points, 1);
     let two_term = drude::fit_law(&points, 2);
     let (terms, two_term_weight) = choose(one_term.as_ref().ok(), two_term.as_ref().ok());
@@ -342,6 +345,21 @@ impl Dispersion {
         let mut flags = Vec::new();
         let mut flag = |code, number: f64, sentence: String| flags.push(DispersionFlag { code, number, sentence });
 
+        let repeated = self
+            .points
+            .windows(2)
+            .filter(|pair| air(pair[0].wavelength) == air(pair[1].wavelength) && value(&pair[0]) == value(&pair[1]))
+            .count();
+        if repeated > 0 {
+            flag(
+                "repeated",
+                repeated as f64,
+                format!(
+                    "values that repeat the wavelength and the value of another one: {repeated}; they were kept, and they \
+                     make the scatter look smaller than it is if they are copies"
+                ),
+            );
+        }
         let signs: Vec<(f64, bool)> = self
             .points
             .iter()

@@ -166,6 +166,8 @@ fields! {
     SourceKind = "source_kind" ["source kind", "source.kind", "kind of source"],
     /// Of a measurement: the person's own name for the sample.
     SampleId = "id" ["sample", "sample id", "sample name", "probe", "probennummer", "batch", "lot", "charge", "échantillon"],
+    /// Of a measurement: density of the neat liquid, or of the solution where the concentration is by mass.
+    Density = "density" ["dichte", "densité", "density of the solution", "densidad", "rho", "ρ"],
     /// Of a measurement: standard uncertainty of its value.
     Uncertainty = "uncertainty" ["standard uncertainty", "u", "standardunsicherheit", "incertitude-type", "unsicherheit"],
 }
@@ -173,7 +175,7 @@ fields! {
 impl Field {
     /// Whether the field is of a measurement and no part of a published value.
     pub const fn is_of_measurement(self) -> bool {
-        matches!(self, Self::SampleId | Self::Uncertainty)
+        matches!(self, Self::SampleId | Self::Density | Self::Uncertainty)
     }
 
     /// The field a mapping names.

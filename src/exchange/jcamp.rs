@@ -84,6 +84,31 @@ pub enum JcampError {
 /// Most points of a curve.
 pub const MOST_POINTS: usize = 1_000_000;
 
+/// Whether a file begins as JCAMP-DX does.
+///
+/// # Errors
+/// When it cannot be read.
+pub fn is_jcamp_file(path: &std::path::Path) -> std::io::Result<bool> {
+    use std::io::Read;
+    let mut head = Vec::new();
+    std::fs::File::open(path)?.take(4096).read_to_end(&mut head)?;
+    Ok(is_jcamp(&String::from_utf8_lossy(&head)))
+}
+
+impl Curve {
+    /// The points with their abscissae in nm, and whether these are in vacuum (wavenumbers always are); none where the
+    /// abscissa is no wavelength.
+    pub fn by_nanometres(&self, is_vacuum: bool) -> Option<(Vec<(f64, f64)>, bool)> {
+        let (to_nm, is_vacuum): (fn(f64) -> f64, bool) = match self.x_unit.to_uppercase().as_str() {
+            "NANOMETERS" | "NANOMETRES" | "NM" => (|x| x, is_vacuum),
+            "MICROMETERS" | "MICROMETRES" => (|x| x * 1e3, is_vacuum),
+            "1/CM" => (|x| 1e7 / x, true),
+            _ => return None,
+        };
+        Some((self.points.iter().map(|&(x, y)| (to_nm(x), y)).collect(), is_vacuum))
+    }
+}
+
 /// Whether a text begins as a JCAMP-DX file does.
 pub fn is_jcamp(text: &str) -> bool {
     text.trim_start_matches('\u{FEFF}')

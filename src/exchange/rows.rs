@@ -130,7 +130,7 @@ pub enum ReadError {
         path: PathBuf,
     },
     /// There is nothing in it.
-    #[error("{} is empty; there is nothing to import", path.display())]
+    #[error("{} is empty; look whether it is the right file and was saved", path.display())]
     Empty {
         /// The file.
         path: PathBuf,

@@ -37,6 +37,9 @@ pub(super) fn read<E: From<ReadError>>(
         .take(PROBE as u64)
         .read_to_end(&mut probe)
         .map_err(|error| ReadError::io(path, error))?;
+    if probe.len() < PROBE && probe.iter().all(u8::is_ascii_whitespace) {
+        return Err(ReadError::Empty { path: path.to_owned() }.into());
+    }
     let shape = find_shape(&probe, options.delimiter, knows).ok_or_else(|| ReadError::NoHeadings {
         path: path.to_owned(),
         first: shortened(

@@ -4,6 +4,7 @@
 //! the answer says when the series is too short to tell. Start reading at [`follow`].
 
 use super::least_squares::{Fit, FitError, Number, Observation, fit};
+use super::student::t_tails;
 use crate::quantity::{Angle, Time};
 use num_dual::DualNum;
 use serde::Serialize;
@@ -128,6 +129,9 @@ pub struct Course {
     pub residuals: Vec<f64>,
     /// Standard deviation of the readings about the supported law, degrees.
     pub scatter: f64,
+    /// Where uncertainties are stated: the probability of such a scatter about the supported law, and the factor by which
+    /// they were widened for it.
+    pub stated_fit: Option<(f64, f64)>,
     /// What to know.
     pub flags: Vec<Flag>,
 }
@@ -137,8 +141,8 @@ pub struct Course {
 pub enum SeriesError {
     /// Too few readings at different times.
     #[error(
-        "{n_times} different times cannot tell a change with time; at least {LEAST_TIMES} are needed, and ten or more over \
-         three half-lives are good"
+        "{} cannot tell a change with time; at least {LEAST_TIMES} are needed, and ten or more over three half-lives are good",
+        times_in_words(*n_times)
     )]
     TooFew {
         /// Different times found.
@@ -147,6 +151,14 @@ pub enum SeriesError {
     /// What the fit says.
     #[error(transparent)]
     Fit(#[from] FitError),
+}
+
+fn times_in_words(n_times: usize) -> String {
+    match n_times {
+        0 => "a series without readings".to_owned(),
+        1 => "readings at one time".to_owned(),
+        n => format!("readings at {n} different times"),
+    }
 }
 
 /// Least number of different times: three parameters and one degree of freedom.
@@ -220,6 +232,9 @@ pub fn follow(readings: &[TimedReading]) -> Result<Course, SeriesError> {
         criteria,
         residuals: supported.residuals.clone(),
         scatter,
+        stated_fit: supported
+            .probability()
+            .map(|probability| (probability, supported.widened)),
         flags: Vec::new(),
     };
     made.flags = flags(&made, readings, first, span);
@@ -289,11 +304,27 @@ fn choose(constant: &Fit, line: &Fit, exponential: Option<&Fit>) -> CourseLaw {
     let curved = exponential.map_or(worst, criterion);
     if curved < steady.min(flat) - CLEARLY_BETTER {
         CourseLaw::FirstOrder
-    } else if steady < flat - CLEARLY_BETTER || curved < flat - CLEARLY_BETTER {
+    } else if steady < flat - CLEARLY_BETTER || curved < flat - CLEARLY_BETTER || is_clear(line) {
         CourseLaw::Linear
     } else {
         CourseLaw::Constant
     }
+}
+
+/// Whether the slope of the straight line is clearly other than zero (t test, two-sided 99 %). With few readings the
+/// small-sample term of AICc keeps the constant against a slope that anyone sees.
+fn is_clear(line: &Fit) -> bool {
+    let n = line.degrees_of_freedom;
+    if n == 0 {
+        return false;
+    }
+    // Stated uncertainties that were not widened are taken as known.
+    let nu = if line.stated && line.widened == 1.0 {
+        1e6
+    } else {
+        n as f64
+    };
+    t_tails(line.parameters[1] / line.standard_uncertainty(1), nu) < 0.01
 }
 
 /// The quantities of a fitted first-order course, at the zero of the clock.
@@ -381,13 +412,16 @@ fn flags(course: &Course, readings: &[TimedReading], first: f64, span: f64) -> V
                 "too-short",
                 better,
                 format!(
-                    "the readings change steadily over {}, and a first-order course fits no better than a straight line \
-                     (AICc {} against it): neither equilibrium nor half-life can be told; read on until the change slows",
+                    "the readings change steadily over {}, and {}: neither equilibrium nor half-life can be told; read on \
+                     until the change slows",
                     duration(span),
                     if better.is_finite() {
-                        told(better)
+                        format!(
+                            "a first-order course fits no better than a straight line (AICc {} against it)",
+                            told(better)
+                        )
                     } else {
-                        "without value".to_owned()
+                        "they are too few to tell a first-order course from a straight line".to_owned()
                     },
                 ),
             );
@@ -420,6 +454,18 @@ fn flags(course: &Course, readings: &[TimedReading], first: f64, span: f64) -> V
                 "residuals of one sign follow each other (runs test, probability {}): the course is not of this law; look \
                  for a sample that was not at temperature, a second reaction, or a drifting zero",
                 told(probability)
+            ),
+        );
+    }
+    if let Some((probability, widened)) = course.stated_fit.filter(|(probability, _)| *probability < BAD_FIT) {
+        flag(
+            "bad-fit",
+            probability,
+            format!(
+                "the readings scatter about the course {} times as much as the stated uncertainties allow (probability \
+                 {probability:.1e}): the intervals were widened by that; the uncertainty stated is too small, or the course \
+                 is not of this law",
+                told(widened)
             ),
         );
     }
@@ -481,6 +527,9 @@ pub fn duration(seconds: f64) -> String {
     let decimals = usize::from(value.abs() < 99.95 && value != value.round());
     format!("{value:.decimals$} {unit}").replace('-', "\u{2212}")
 }
+
+/// Probability of the scatter, by the stated uncertainties, below which it is told.
+const BAD_FIT: f64 = 0.01;
 
 /// Probability of the runs test below which residuals count as systematic.
 const FEW_RUNS: f64 = 0.005;

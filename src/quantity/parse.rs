@@ -462,7 +462,8 @@ pub fn parse_concentration(text: &str) -> Result<StatedConcentration, QuantityEr
             (U::GramsPer100Millilitres, 0)
         }
         "%" => (U::Percent, 0),
-        "%w/w" | "%(w/w)" | "wt%" | "%m/m" => (U::PercentByMass, 0),
+        "%w/w" | "%(w/w)" | "wt%" | "%wt" | "%m/m" | "%(m/m)" | "g/100g" => (U::PercentByMass, 0),
+        "mg/g" | "g/kg" => (U::PercentByMass, -1),
         "g/mL" | "g/ml" | "g/cm3" | "kg/L" => (U::GramsPerMillilitre, 0),
         "mg/mL" | "mg/ml" | "g/L" | "g/l" | "kg/m3" | "g/dm3" | "mg/cm3" => (U::MilligramsPerMillilitre, 0),
         "mg/L" | "mg/l" | "ug/mL" | "ug/ml" => (U::MilligramsPerLitre, 0),
@@ -474,15 +475,15 @@ pub fn parse_concentration(text: &str) -> Result<StatedConcentration, QuantityEr
                 quantity: QUANTITY,
                 text: text.trim().to_owned(),
                 unit: other.to_owned(),
-                known: "g/100mL, g/mL, g/L, mg/mL, mg/L, %, % w/w, mol/L, mmol/L",
+                known: "g/100mL, g/mL, g/L, mg/mL, mg/L, %, % w/w, mg/g, mol/L, mmol/L",
             });
         }
     };
     positive(number.value(), QUANTITY, text, "above zero")?;
-    let value = if shift == 0 {
-        number
-    } else {
-        Printed::new(number.value() * 1e-3, number.decimals() + 3)
+    let value = match shift {
+        0 => number,
+        -1 => Printed::new(number.value() * 1e-1, number.decimals() + 1),
+        _ => Printed::new(number.value() * 1e-3, number.decimals() + 3),
     };
     Ok(StatedConcentration { value, unit })
 }

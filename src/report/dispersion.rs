@@ -193,7 +193,7 @@ pub fn show(made: &DispersionResult, page: &mut Page) {
     page.heading(&match found.terms {
         Some(1) => format!("One-term law of Drude through {n} values"),
         Some(_) => format!("Two-term law of Drude through {n} values"),
-        None => format!("No law through {n} values"),
+        None => format!("No law through {n} value{}", if n == 1 { "" } else { "s" }),
     });
     if let Some(law) = found.law() {
         for (at, term) in law.terms.iter().enumerate() {

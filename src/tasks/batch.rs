@@ -5,6 +5,7 @@
 //! conditions share one pooling. Start reading at [`check_batch`].
 
 use super::check::{CheckSettings, Holdings, Relatives, background, mirror_of, reading_worth};
+use super::measured::{MeasuredError, density_has_a_use};
 use super::resolve::{Resolution, resolve, resolve_exactly};
 use crate::compare::{
     Cause, CauseContext, Conditions, Judgement, Measured, MethodExcess, PooledValue, Pooling, ReadingWorth,
@@ -16,9 +17,9 @@ use crate::exchange::record::{self, GivenCompound, Maker, MeasuredRow, Refusal};
 use crate::exchange::rows::{self, About, Event, ReadError, ReadOptions, Row};
 use crate::library::{Access, Library, LibraryError};
 use crate::measurement::{self, Amount, Defaults, Reduced};
-use crate::quantity::{Angle, Length, MolarRotation, Printed, SpecificRotation, StatedConcentration};
+use crate::quantity::{Angle, Fraction, Length, MolarRotation, Printed, SpecificRotation, StatedConcentration};
 use crate::solvent::Solvent;
-use crate::statement::{RotationKind, Statement, specific_from_molar};
+use crate::statement::{RotationKind, specific_from_molar};
 use rayon::prelude::*;
 use std::collections::{BTreeMap, HashMap};
 use std::io;
@@ -590,13 +591,15 @@ fn reduce(
 ) -> Result<(Reduced, Conditions), RowRefusal> {
     let statement = &read.statement;
     let molar_mass = holdings.compound.molar_mass;
-    let mut conditions = Conditions::of(statement, molar_mass);
-    if let (Some(printed), None) = (statement.concentration, conditions.concentration) {
-        let stated = StatedConcentration {
-            value: printed.low,
-            unit: printed.unit,
-        };
-        let reason = match stated.to_mass_concentration(molar_mass, None) {
+    let stated = statement.concentration.map(|printed| StatedConcentration {
+        value: printed.low,
+        unit: printed.unit,
+    });
+    density_has_a_use(read.density, stated, false)
+        .map_err(|error| RowRefusal::new(Field::Density.word(), error.to_string()))?;
+    let mut conditions = Conditions::at_density(statement, molar_mass, read.density);
+    if let (Some(stated), None) = (stated, conditions.concentration) {
+        let reason = match stated.to_mass_concentration(molar_mass, read.density) {
             Err(error) => error.to_string(),
             Ok(_) => "the concentration must be above zero".to_owned(),
         };
@@ -604,7 +607,15 @@ fn reduce(
     }
     conditions.temperature = conditions.temperature.or(given.temperature);
     conditions.line = conditions.line.or_else(|| given.line.clone());
-    conditions.solvent = conditions.solvent.or_else(|| given.solvent.clone());
+    let neat = read.density.filter(|_| stated.is_none());
+    conditions.solvent = conditions
+        .solvent
+        .or_else(|| given.solvent.clone())
+        .or_else(|| neat.map(|_| Solvent::Neat));
+    if let (Some(_), Some(solvent)) = (neat, conditions.solvent.as_ref().filter(|it| **it != Solvent::Neat)) {
+        let error = MeasuredError::DensityInSolvent(solvent.clone());
+        return Err(RowRefusal::new(Field::Density.word(), error.to_string()));
+    }
     conditions.stage = conditions.stage.or(given.stage);
     conditions.basis = conditions.basis.or_else(|| given.basis.clone());
     let Some(value) = statement.value else {
@@ -618,7 +629,7 @@ fn reduce(
         .filter(|u| *u > 0.0);
     let rotation = SpecificRotation::from_conventional;
     let measured = match statement.kind {
-        RotationKind::Observed => from_angle(statement, &conditions, uncertainty, defaults)?,
+        RotationKind::Observed => from_angle(read, &conditions, uncertainty, defaults)?,
         kind => {
             let scale = if kind == RotationKind::Molar {
                 let mass = molar_mass.ok_or_else(|| {
@@ -649,11 +660,12 @@ fn reduce(
 
 /// The specific rotation of an observed angle.
 fn from_angle(
-    statement: &Statement,
+    read: &MeasuredRow,
     conditions: &Conditions,
     uncertainty: Option<f64>,
     defaults: &Defaults,
 ) -> Result<Reduced, RowRefusal> {
+    let statement = &read.statement;
     let angle = statement.value.map_or(0.0, Printed::value);
     let cell = statement.path.ok_or_else(|| {
         RowRefusal::new(
@@ -661,17 +673,26 @@ fn from_angle(
             "an angle is no specific rotation without the cell length",
         )
     })?;
-    let concentration = conditions.concentration.ok_or_else(|| {
-        RowRefusal::new(
-            Field::Conc.word(),
-            "an angle is no specific rotation without the concentration (of a neat liquid, give the specific rotation)",
-        )
-    })?;
+    let amount = match (read.density, statement.concentration, conditions.concentration) {
+        (Some(density), None, _) => Amount::Neat(density),
+        // One number, not a range of which the middle was taken.
+        (Some(density), Some(printed), _) if printed.high.is_none() => Amount::MassFraction {
+            fraction: Fraction::from_percent(printed.low.value()),
+            density,
+        },
+        (_, _, Some(concentration)) => Amount::Concentration(concentration),
+        (_, _, None) => {
+            return Err(RowRefusal::new(
+                Field::Conc.word(),
+                "an angle is no specific rotation without the concentration, or the density of a neat liquid",
+            ));
+        }
+    };
     Ok(measurement::from_angle(
         Angle::from_degrees(angle),
         uncertainty.map(Angle::from_degrees),
         cell,
-        Amount::Concentration(concentration),
+        amount,
         defaults,
     ))
 }

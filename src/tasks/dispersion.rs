@@ -4,6 +4,7 @@ use crate::compare::{Conditions, ReadingWorth, value_of};
 use crate::dispersion::{ConversionError, Dispersion, DispersionPoint, LineFactor, Predicted, analyse};
 use crate::exchange::decode::read_whole;
 use crate::exchange::jcamp::{self, JcampError};
+use crate::exchange::rows::ReadError;
 use crate::exchange::series::{self, Column, RefusedRow, SeriesFileError};
 use crate::library::{CompoundId, EntryKind, Identity, Library, LibraryError, ReviewState};
 use crate::quantity::{Medium, Printed, SpecificRotation, SpectralLine, Wavelength, parse_line, parse_number};
@@ -158,33 +159,27 @@ const COLUMNS: [Column; 3] = [
 pub fn of_file(path: &Path, request: &DispersionRequest) -> Result<DispersionResult, DispersionError> {
     let mut refused = Vec::new();
     let mut unit = None;
-    let rows: Vec<(f64, bool, f64, Option<f64>)> = if is_jcamp(path)? {
-        let (text, _) = read_whole(path, None).map_err(SeriesFileError::Read)?;
-        let curve = jcamp::parse(&text).map_err(|error| DispersionError::Jcamp {
-            path: path.to_owned(),
-            error,
-        })?;
-        unit = Some(curve.y_unit.clone());
-        let (to_nm, is_vacuum): (fn(f64) -> f64, bool) = match curve.x_unit.to_uppercase().as_str() {
-            "NANOMETERS" | "NANOMETRES" | "NM" => (|x| x, request.is_vacuum),
-            "MICROMETERS" | "MICROMETRES" => (|x| x * 1e3, request.is_vacuum),
-            "1/CM" => (|x| 1e7 / x, true),
-            _ => return Err(DispersionError::Abscissa { unit: curve.x_unit }),
+    let rows: Vec<(f64, bool, f64, Option<f64>)> =
+        if jcamp::is_jcamp_file(path).map_err(|error| SeriesFileError::Read(ReadError::io(path, error)))? {
+            let (text, _) = read_whole(path, None).map_err(SeriesFileError::Read)?;
+            let curve = jcamp::parse(&text).map_err(|error| DispersionError::Jcamp {
+                path: path.to_owned(),
+                error,
+            })?;
+            unit = Some(curve.y_unit.clone());
+            let Some((points, is_vacuum)) = curve.by_nanometres(request.is_vacuum) else {
+                return Err(DispersionError::Abscissa { unit: curve.x_unit });
+            };
+            points.into_iter().map(|(nm, y)| (nm, is_vacuum, y, None)).collect()
+        } else {
+            let series = series::read(path, &COLUMNS, &request.mappings)?;
+            refused = series.refused;
+            series
+                .rows
+                .iter()
+                .filter_map(|row| Some((row.values[0]?, request.is_vacuum, row.values[1]?, row.values[2])))
+                .collect()
         };
-        curve
-            .points
-            .iter()
-            .map(|&(x, y)| (to_nm(x), is_vacuum, y, None))
-            .collect()
-    } else {
-        let series = series::read(path, &COLUMNS, &request.mappings)?;
-        refused = series.refused;
-        series
-            .rows
-            .iter()
-            .filter_map(|row| Some((row.values[0]?, request.is_vacuum, row.values[1]?, row.values[2])))
-            .collect()
-    };
     let points: Vec<DispersionPoint> = rows
         .into_iter()
         .filter_map(|(nm, is_vacuum, value, u)| {
@@ -204,10 +199,10 @@ pub fn of_file(path: &Path, request: &DispersionRequest) -> Result<DispersionRes
         })
         .collect();
     if points.is_empty() {
-        let detail = refused
-            .first()
-            .map(|row: &RefusedRow| format!(": line {}: {}", row.line, row.reason))
-            .unwrap_or_default();
+        let detail = refused.first().map_or_else(
+            || format!(": {} holds no row of values", path.display()),
+            |row: &RefusedRow| format!(": line {} of {}: {}", row.line, path.display(), row.reason),
+        );
         return Err(DispersionError::Nothing { detail });
     }
     let mut made = result(&points, request)?;
@@ -231,16 +226,6 @@ pub fn of_results<'a>(results: impl IntoIterator<Item = &'a SampleResult>) -> Op
     let first = points.first()?.wavelength.to_air().nanometres();
     let differs = |point: &DispersionPoint| (point.wavelength.to_air().nanometres() - first).abs() > 0.1;
     points.iter().any(differs).then(|| analyse(&points))
-}
-
-/// Whether the file begins as JCAMP-DX does.
-fn is_jcamp(path: &Path) -> Result<bool, DispersionError> {
-    use std::io::Read;
-    let mut head = Vec::new();
-    std::fs::File::open(path)
-        .and_then(|file| file.take(4096).read_to_end(&mut head))
-        .map_err(|error| SeriesFileError::Read(crate::exchange::rows::ReadError::io(path, error)))?;
-    Ok(jcamp::is_jcamp(&String::from_utf8_lossy(&head)))
 }
 
 /// Fits the dispersion of the values the library holds of a compound in one solvent.

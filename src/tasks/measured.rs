@@ -3,8 +3,8 @@
 use crate::compare::Conditions;
 use crate::measurement::{self, Amount, Defaults, Reduced};
 use crate::quantity::{
-    Angle, Concentration, Density, Length, Mass, MolarMass, Printed, QuantityError, SpecificRotation, SpectralLine,
-    StatedConcentration, Temperature, Volume,
+    Angle, Concentration, ConcentrationUnit, Density, Fraction, Length, Mass, MolarMass, Printed, QuantityError,
+    SpecificRotation, SpectralLine, StatedConcentration, Temperature, Volume,
 };
 use crate::solvent::Solvent;
 
@@ -59,9 +59,34 @@ pub enum MeasuredError {
          --volume"
     )]
     DensityInSolvent(Solvent),
+    /// A density beside a concentration that needs none.
+    #[error(
+        "a density is given beside {0}, which needs none: it turns % w/w into g/100 mL, or stands alone for a neat \
+         liquid; leave one of the two out"
+    )]
+    DensityBeside(String),
     /// A unit that cannot be converted.
     #[error(transparent)]
     Quantity(#[from] QuantityError),
+}
+
+/// The one rule for a density: it turns a concentration by mass (% w/w, mg/g) into a mass per volume, or stands alone for a
+/// neat liquid; beside any other concentration it has no use, and would be passed over in silence.
+///
+/// # Errors
+/// When it stands beside a concentration per volume, or beside mass and volume.
+pub fn density_has_a_use(
+    density: Option<Density>,
+    conc: Option<StatedConcentration>,
+    has_mass: bool,
+) -> Result<(), MeasuredError> {
+    match (density, conc) {
+        (Some(_), Some(stated)) if stated.unit != ConcentrationUnit::PercentByMass => {
+            Err(MeasuredError::DensityBeside(format!("the concentration {stated}")))
+        }
+        (Some(_), None) if has_mass => Err(MeasuredError::DensityBeside("mass and volume".to_owned())),
+        _ => Ok(()),
+    }
 }
 
 impl Measured {
@@ -92,8 +117,9 @@ impl Measured {
     /// The concentration, stated or from mass and volume.
     ///
     /// # Errors
-    /// When its unit needs a molar mass or a density that is not known.
+    /// When its unit needs a molar mass or a density that is not known, or a density stands beside one that needs none.
     pub fn concentration(&self, molar_mass: Option<MolarMass>) -> Result<Option<Concentration>, MeasuredError> {
+        density_has_a_use(self.density, self.conc, self.mass.is_some())?;
         Ok(match (self.conc, self.mass, self.volume) {
             (Some(stated), ..) => Some(stated.to_mass_concentration(molar_mass, self.density)?),
             (None, Some(mass), Some(volume)) => Some(Amount::MassInVolume { mass, volume }.concentration()),
@@ -129,6 +155,12 @@ impl Measured {
 
     /// How much substance the light met.
     fn amount(&self, concentration: Option<Concentration>) -> Result<Amount, MeasuredError> {
+        if let (Some(stated), Some(density)) = (self.conc, self.density) {
+            return Ok(Amount::MassFraction {
+                fraction: Fraction::from_percent(stated.value.value()),
+                density,
+            });
+        }
         match (self.mass, self.volume, concentration, self.density) {
             (Some(mass), Some(volume), ..) => Ok(Amount::MassInVolume { mass, volume }),
             (_, _, Some(concentration), _) => Ok(Amount::Concentration(concentration)),

@@ -57,7 +57,7 @@ pub struct TimecourseOptions {
 const COLUMNS: [Column; 4] = [
     Column {
         word: "time",
-        headings: &["t", "zeit", "temps", "elapsed", "elapsed time"],
+        headings: &["t", "zeit", "temps", "elapsed", "elapsed time", "seconds"],
         parse: |text| parse_time(text).map(Time::seconds),
         required: true,
     },
@@ -70,6 +70,10 @@ const COLUMNS: [Column; 4] = [
             "observed",
             "observed rotation",
             "drehung",
+            "winkel",
+            "drehwinkel",
+            "ablesung",
+            "angle observé",
             "reading",
         ],
         parse: |text| parse_angle(text).map(Angle::degrees),

@@ -15,6 +15,7 @@ mod batch_program;
 mod check;
 mod cli;
 mod compound;
+mod curves;
 mod dispersion;
 mod estimators;
 mod fits;

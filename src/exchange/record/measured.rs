@@ -5,7 +5,7 @@ use crate::exchange::cell_in;
 use crate::exchange::field::Field;
 use crate::exchange::mapping::Assignment;
 use crate::exchange::rows::Row;
-use crate::quantity::Printed;
+use crate::quantity::{Density, Printed, parse_density};
 use crate::statement::{Sign, Statement};
 
 /// A measured value, as a row gives it.
@@ -17,11 +17,13 @@ pub struct MeasuredRow {
     pub statement: Statement,
     /// Standard uncertainty of the value, above zero, in the unit of the value.
     pub uncertainty: Option<Printed>,
+    /// Density of the neat liquid, or of the solution where the concentration is by mass.
+    pub density: Option<Density>,
 }
 
 impl MeasuredRow {
     /// The fields that a row of measurements can have.
-    pub const FIELDS: [Field; 36] = [
+    pub const FIELDS: [Field; 37] = [
         Field::SampleId,
         Field::Compound,
         Field::Cas,
@@ -50,6 +52,7 @@ impl MeasuredRow {
         Field::ConcLow,
         Field::ConcHigh,
         Field::ConcUnit,
+        Field::Density,
         Field::Path,
         Field::PathDm,
         Field::Form,
@@ -91,10 +94,19 @@ impl Maker {
                 Err(format!("the uncertainty is {number}, but it must be above zero"))
             }
         })?;
+        let density = cells.read(Field::Density, |text| {
+            let is_bare = !text.contains(char::is_alphabetic);
+            let text = match cells.unit(Field::Density) {
+                Some(unit) if is_bare => format!("{text} {unit}"),
+                _ => text.to_owned(),
+            };
+            parse_density(&text).map_err(|error| error.to_string())
+        })?;
         Ok(MeasuredRow {
             compound,
             statement,
             uncertainty,
+            density,
         })
     }
 }

@@ -13,6 +13,7 @@ use crate::quantity::{
 };
 use crate::solvent::Solvent;
 use crate::tasks::check::{CheckRequest, CheckSettings, check};
+use crate::tasks::measured::{MeasuredError, density_has_a_use};
 use crate::tasks::measurements::Filing;
 use crate::tasks::{control, register};
 use time::OffsetDateTime;
@@ -37,12 +38,9 @@ pub struct Dissolved {
 /// Why what was given makes no amount.
 #[derive(Debug, thiserror::Error)]
 pub enum AmountError {
-    /// A density alone, with a solvent.
-    #[error(
-        "the concentration in {0} is missing, since a density alone stands for a neat liquid; give --conc, or --mass and \
-         --volume"
-    )]
-    DensityInSolvent(Solvent),
+    /// A density that has no use.
+    #[error(transparent)]
+    Measured(#[from] MeasuredError),
     /// A unit that cannot be converted.
     #[error(transparent)]
     Quantity(#[from] QuantityError),
@@ -55,8 +53,9 @@ impl Dissolved {
     /// How much substance the light met; none where nothing was given.
     ///
     /// # Errors
-    /// When a unit cannot be converted, or a density is given for a solution.
+    /// When a unit cannot be converted, or a density has no use.
     pub fn amount(&self) -> Result<Option<Amount>, AmountError> {
+        density_has_a_use(self.density, self.conc, self.mass.is_some())?;
         Ok(match (self.conc, self.mass, self.volume, self.density) {
             (Some(stated), ..) => Some(match (stated.unit, self.molar_mass, self.density) {
                 (ConcentrationUnit::PercentByMass, _, Some(density)) => Amount::MassFraction {
@@ -72,7 +71,7 @@ impl Dissolved {
             (None, Some(mass), Some(volume), _) => Some(Amount::MassInVolume { mass, volume }),
             (None, None, None, Some(density)) => match &self.solvent {
                 None | Some(Solvent::Neat) => Some(Amount::Neat(density)),
-                Some(solvent) => return Err(AmountError::DensityInSolvent(solvent.clone())),
+                Some(solvent) => return Err(MeasuredError::DensityInSolvent(solvent.clone()).into()),
             },
             _ => None,
         })

@@ -1,10 +1,12 @@
 //! Readings from a table: which column holds what, and which rows cannot be used and why.
 
+use crate::exchange::decode::read_whole;
+use crate::exchange::jcamp::{self, JcampError};
 use crate::exchange::rows::{self, Event, Format, ReadError, ReadOptions};
 use crate::measurement::{Reading, ReadingRole};
 use crate::quantity::{
-    Concentration, QuantityError, parse_angle, parse_concentration, parse_length, parse_line, parse_number,
-    parse_temperature,
+    Angle, Concentration, QuantityError, Wavelength, parse_angle, parse_concentration, parse_length, parse_line,
+    parse_number, parse_temperature,
 };
 use serde::Serialize;
 use std::path::Path;
@@ -302,6 +304,33 @@ pub enum ReadingsError {
         /// What both hold.
         field: &'static str,
     },
+    /// A curve that is no JCAMP-DX.
+    #[error("{path}: {error}")]
+    Curve {
+        /// The file.
+        path: String,
+        /// What is wrong.
+        error: JcampError,
+    },
+    /// The unit of a curve's abscissa is no wavelength.
+    #[error("{path}: the abscissa of the curve is in \"{unit}\"; NANOMETERS, MICROMETERS and 1/CM are read")]
+    Abscissa {
+        /// The file.
+        path: String,
+        /// The unit.
+        unit: String,
+    },
+    /// The unit of a curve's ordinate is no angle.
+    #[error(
+        "{path}: the ordinate of the curve is in \"{unit}\"; DEGREES, MILLIDEGREES and RADIANS are observed angles (biot \
+         dispersion takes a curve of specific rotations)"
+    )]
+    Ordinate {
+        /// The file.
+        path: String,
+        /// The unit.
+        unit: String,
+    },
     /// There are no rows.
     #[error(
         "{path} holds no readings; a table needs a heading line such as role,angle_deg,time_s and a row for each reading"
@@ -314,12 +343,15 @@ pub enum ReadingsError {
 
 /// Reads the readings of a table.
 ///
-/// The delimiter, the encoding and the line of headings are found as for an import; a file of bare numbers, one a line, is
+/// A curve of JCAMP-DX gives one reading at each wavelength. The delimiter, the encoding and the line of headings are found as for an import; a file of bare numbers, one a line, is
 /// taken as angles of the sample. A cell may name its own unit. A row that cannot be read is rejected with the reason.
 ///
 /// # Errors
 /// See [`ReadingsError`].
 pub fn read_readings(path: &Path, mapping: &[(String, String)]) -> Result<ReadingsFile, ReadingsError> {
+    if jcamp::is_jcamp_file(path).map_err(|error| ReadError::io(path, error))? {
+        return curve_readings(path);
+    }
     let mut file = ReadingsFile::default();
     let mut columns: Vec<Option<Known>> = Vec::new();
     let mut headings: Vec<String> = Vec::new();
@@ -353,9 +385,10 @@ pub fn read_readings(path: &Path, mapping: &[(String, String)]) -> Result<Readin
         Ok(())
     });
     match read {
+        Err(ReadingsError::Read(ReadError::Empty { .. })) => return Err(ReadingsError::NoRows { path: name }),
         Err(ReadingsError::Read(error @ ReadError::NoHeadings { .. })) => match bare_angles(path) {
             Some(bare) => file = bare,
-            None => return Err(no_headings(path, name, error)),
+            None => return Err(no_headings(name, error)),
         },
         other => other?,
     }
@@ -365,17 +398,57 @@ pub fn read_readings(path: &Path, mapping: &[(String, String)]) -> Result<Readin
     Ok(file)
 }
 
-/// What a table without known headings is: empty, or in need of a heading line.
-fn no_headings(path: &Path, name: String, error: ReadError) -> ReadingsError {
+/// A curve of JCAMP-DX: at each wavelength one reading of the sample.
+fn curve_readings(path: &Path) -> Result<ReadingsFile, ReadingsError> {
+    let name = || path.display().to_string();
+    let (text, _) = read_whole(path, None)?;
+    let curve = jcamp::parse(&text).map_err(|error| ReadingsError::Curve { path: name(), error })?;
+    let unit = curve.y_unit.to_uppercase();
+    let degrees: fn(f64) -> f64 = match unit.as_str() {
+        "DEGREES" | "DEGREE" | "DEG" => |y| y,
+        "MILLIDEGREES" | "MILLIDEGREE" | "MDEG" => |y| 1e-3 * y,
+        "RADIANS" | "RAD" => f64::to_degrees,
+        _ => {
+            return Err(ReadingsError::Ordinate {
+                path: name(),
+                unit: curve.y_unit,
+            });
+        }
+    };
+    let Some((points, is_vacuum)) = curve.by_nanometres(false) else {
+        return Err(ReadingsError::Abscissa {
+            path: name(),
+            unit: curve.x_unit,
+        });
+    };
+    let mut file = ReadingsFile::default();
+    for (at, (nm, y)) in points.into_iter().enumerate() {
+        let line = at as u64 + 1;
+        let made = if is_vacuum {
+            Wavelength::in_vacuum(nm)
+        } else {
+            Wavelength::in_air(nm)
+        };
+        match made {
+            Ok(wavelength) => file.readings.push(Reading {
+                wavelength_nm: Some(wavelength.to_air().nanometres()),
+                ..Reading::of(line, ReadingRole::Sample, Angle::from_degrees(degrees(y)))
+            }),
+            Err(error) => file.rejected.push(RejectedReading {
+                line,
+                reason: format!("point {line}: {error}"),
+            }),
+        }
+    }
+    Ok(file)
+}
+
+/// What a table without known headings is in need of.
+fn no_headings(name: String, error: ReadError) -> ReadingsError {
     let ReadError::NoHeadings { first, .. } = error else {
         return error.into();
     };
-    let is_blank = std::fs::read_to_string(path).is_ok_and(|text| text.trim().is_empty());
-    if is_blank {
-        ReadingsError::NoRows { path: name }
-    } else {
-        ReadingsError::NoHeadings { path: name, first }
-    }
+    ReadingsError::NoHeadings { path: name, first }
 }
 
 fn assign(
@@ -436,7 +509,7 @@ fn reading(
     headings: &[String],
 ) -> Result<(Reading, bool), String> {
     let mut made: Option<Reading> = None;
-    let mut rest = Reading::of(line, ReadingRole::Sample, crate::quantity::Angle::from_degrees(0.0));
+    let mut rest = Reading::of(line, ReadingRole::Sample, Angle::from_degrees(0.0));
     let mut other_unit = false;
     for ((cell, known), heading) in cells.iter().zip(columns).zip(headings) {
         let Some(known) = known else { continue };
