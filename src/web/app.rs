@@ -3,6 +3,7 @@
 //! The store blocks, so each question runs on a thread of its own kind. Readers are kept in a pool and never wait for the
 //! writer; one writer at a time changes the library.
 
+use super::audited::Audited;
 use super::guard::Visitor;
 use super::server::{Options, Transport};
 use crate::library::{Access, Change, Holder, Library, LibraryError};
@@ -61,6 +62,7 @@ pub(super) struct App {
     clients: Mutex<HashMap<IpAddr, Client>>,
     sign_ins: Mutex<HashMap<IpAddr, Client>>,
     hashings: Arc<Semaphore>,
+    pub(super) audited: Audited,
 }
 
 /// A browser that may write.
@@ -96,6 +98,7 @@ impl App {
             clients: Mutex::default(),
             sign_ins: Mutex::default(),
             hashings: Arc::new(Semaphore::new(MOST_HASHINGS)),
+            audited: Audited::default(),
         }
     }
 
@@ -416,7 +419,7 @@ fn held<T>(lock: &Mutex<T>) -> MutexGuard<'_, T> {
 }
 
 /// The failure of a question whose thread ended early.
-fn broken() -> Failure {
+pub(super) fn broken() -> Failure {
     Failure::new(Fault::Library, "broken", "the question could not be answered")
         .hint("try again; if it happens again, it is an error of the program")
 }

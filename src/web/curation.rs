@@ -10,7 +10,6 @@ use super::views::{
 use crate::audit::Settings;
 use crate::library::{EntryContent, EntryId, EntryKind, Hand, Identity, Library, NewSource, SourceKind};
 use crate::notation;
-use crate::report::audit::AuditJson;
 use crate::report::entry as words;
 use crate::report::failure::Failure;
 use crate::report::review::PlaceJson;
@@ -429,14 +428,7 @@ pub(super) async fn audit(
     State(app): State<Arc<App>>,
     Extension(visitor): Extension<Visitor>,
 ) -> Result<Response, PageFailure> {
-    let audit = app
-        .read(|library| {
-            let mut found = Vec::new();
-            let scope =
-                crate::tasks::audit::of_library(library, &Settings::default(), &mut |flagged| found.push(flagged))?;
-            Ok(AuditJson::new(scope, found, false))
-        })
-        .await?;
+    let audit = app.audit().await?;
     let page = AuditPage {
         frame: Frame::new(&app, &visitor, "Audit", "/audit"),
         scope: format!(
@@ -463,15 +455,15 @@ pub(super) async fn audit(
         hidden: audit.findings.len().saturating_sub(MOST_FINDINGS),
         findings: audit
             .findings
-            .into_iter()
+            .iter()
             .take(MOST_FINDINGS)
             .map(|finding| FindingRow {
                 severity: finding.severity.as_str(),
                 code: finding.code.as_str(),
                 compound: finding.compound,
-                name: finding.compound_name,
-                entries: finding.entries,
-                reason: finding.reason,
+                name: finding.compound_name.clone(),
+                entries: finding.entries.clone(),
+                reason: finding.reason.clone(),
             })
             .collect(),
     };

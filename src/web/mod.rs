@@ -6,8 +6,10 @@
 
 mod api;
 mod app;
+mod audited;
 mod batch;
 mod check;
+mod connections;
 mod curation;
 mod fields;
 mod guard;

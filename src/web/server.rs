@@ -1,6 +1,7 @@
 //! Binding, running and ending the server.
 
 use super::app::App;
+use super::connections::Bounded;
 use super::{
     api, batch, check, curation, guard, instruments, limits, measurements, pages, plan, reduce, sign_in, use_log,
 };
@@ -197,11 +198,13 @@ pub fn serve(options: &Options, started: impl FnOnce(&Started)) -> Result<(), Se
             ending.graceful_shutdown(Some(LAST_REQUESTS));
         });
         if let Some(encryption) = encryption {
-            let mut server = axum_server::from_tcp_rustls(listener, encryption)?.handle(handle);
+            let mut server = axum_server::from_tcp_rustls(listener, encryption)?
+                .map(Bounded::new)
+                .handle(handle);
             bound(server.http_builder());
             server.http1_only().serve(service).await
         } else {
-            let mut server = axum_server::from_tcp(listener)?.handle(handle);
+            let mut server = axum_server::from_tcp(listener)?.map(Bounded::new).handle(handle);
             bound(server.http_builder());
             server.http1_only().serve(service).await
         }

@@ -20,6 +20,7 @@ mod dispersion;
 mod estimators;
 mod fits;
 mod faults;
+mod hostile_web;
 mod identify;
 mod import;
 mod instruments;

@@ -14,23 +14,23 @@ use std::time::{Duration, Instant};
 use tempfile::TempDir;
 
 /// A server on a library of its own; it is ended with the test.
-struct Server {
-    child: Child,
-    address: SocketAddr,
+pub(super) struct Server {
+    pub(super) child: Child,
+    pub(super) address: SocketAddr,
     start: String,
-    _folder: TempDir,
+    pub(super) folder: TempDir,
 }
 
 /// What came back.
 #[derive(Debug)]
-struct Answer {
-    status: u16,
-    head: String,
-    body: String,
+pub(super) struct Answer {
+    pub(super) status: u16,
+    pub(super) head: String,
+    pub(super) body: String,
 }
 
 impl Answer {
-    fn header(&self, name: &str) -> Option<&str> {
+    pub(super) fn header(&self, name: &str) -> Option<&str> {
         self.head.lines().find_map(|line| {
             let (key, value) = line.split_once(": ")?;
             key.eq_ignore_ascii_case(name).then_some(value)
@@ -43,11 +43,11 @@ impl Answer {
 }
 
 impl Server {
-    fn start() -> Self {
+    pub(super) fn start() -> Self {
         Self::start_with(&[])
     }
 
-    fn start_with(options: &[&str]) -> Self {
+    pub(super) fn start_with(options: &[&str]) -> Self {
         let folder = tempfile::tempdir().unwrap();
         let library = folder.path().join("library.biot");
         // A few entries are enough; the starter library would be loaded for each test.
@@ -104,11 +104,11 @@ impl Server {
             child,
             address,
             start,
-            _folder: folder,
+            folder,
         }
     }
 
-    fn raw(&self, bytes: &[u8]) -> Answer {
+    pub(super) fn raw(&self, bytes: &[u8]) -> Answer {
         let mut stream = TcpStream::connect(self.address).unwrap();
         stream.set_read_timeout(Some(Duration::from_secs(30))).unwrap();
         // The server may answer and close before it has read everything.
@@ -129,7 +129,7 @@ impl Server {
         }
     }
 
-    fn ask(&self, method: &str, path: &str, headers: &[(&str, &str)], body: &str) -> Answer {
+    pub(super) fn ask(&self, method: &str, path: &str, headers: &[(&str, &str)], body: &str) -> Answer {
         let mut request = format!("{method} {path} HTTP/1.1\r\nConnection: close\r\n");
         if !headers.iter().any(|(name, _)| *name == "Host") {
             request += &format!("Host: {}\r\n", self.address);
@@ -145,7 +145,7 @@ impl Server {
         self.raw(request.as_bytes())
     }
 
-    fn get(&self, path: &str) -> Answer {
+    pub(super) fn get(&self, path: &str) -> Answer {
         self.ask("GET", path, &[], "")
     }
 
@@ -154,7 +154,7 @@ impl Server {
     }
 
     /// A browser that may write: its cookie, and the token of its forms.
-    fn browser(&self) -> (String, String) {
+    pub(super) fn browser(&self) -> (String, String) {
         let started = self.get(&self.start);
         assert_eq!(started.status, 303, "{}", started.head);
         let cookie = started.header("set-cookie").unwrap();
@@ -168,7 +168,7 @@ impl Server {
         (cookie, token.split('"').next().unwrap().to_owned())
     }
 
-    fn form(&self, path: &str, cookie: &str, fields: &[(&str, &str)]) -> Answer {
+    pub(super) fn form(&self, path: &str, cookie: &str, fields: &[(&str, &str)]) -> Answer {
         let encoded = |text: &str| -> String { text.bytes().map(|byte| format!("%{byte:02X}")).collect() };
         let body: Vec<String> = fields
             .iter()
