@@ -4,7 +4,7 @@ use super::change::ChangeOptions;
 use super::{Failure, Outcome, Session, args};
 use crate::instrument::register::{Cell, Instrument, Preset, Standard, StandardKind};
 use crate::library::{Access, Equipment, EquipmentKind};
-use crate::quantity::{self, Angle, Length, SpectralLine, StatedConcentration, Temperature, Volume};
+use crate::quantity::{self, Angle, Length, SpectralLine, StatedConcentration, Temperature, Time, Volume};
 use crate::report;
 use crate::report::register::{EquipmentJson, RegisterJson};
 use crate::tasks::register;
@@ -15,7 +15,7 @@ use clap::{Args, Subcommand};
 #[command(after_help = "Examples (all names are invented):\n  \
     biot register instrument north --line D --line 546 --angle-uncertainty 0.002 --resolution 0.001 --check-every 30\n  \
     biot register cell \"long 1\" --length \"100.02 mm\" --length-uncertainty \"0.01 mm\" --windows glass --seals PTFE\n  \
-    biot register preset routine --line D --temp 20 --readings 10 --settle 0.002 --instrument north --cell \"long 1\"\n  \
+    biot register preset routine --line D --temp 20 --readings 10 --settle 0.002 --settle-over \"60 s\" --instrument north --cell \"long 1\"\n  \
     biot register standard \"plate 17\" --kind quartz-plate --value 34.612 --expanded-uncertainty 0.002 --temp 20 --line D --due 2027-06-30\n  \
     biot register lend \"long 1\" --to \"third floor\" --until 2026-12-18\n  \
     biot register list\n\n\
@@ -163,9 +163,12 @@ pub struct PresetOptions {
     /// Readings to take
     #[arg(long, value_parser = clap::value_parser!(u32).range(1..=100_000), value_name = "NUMBER")]
     pub readings: Option<u32>,
-    /// Readings count once they differ by no more than this
+    /// Settling criterion: the angle has settled when it changes by no more than this
     #[arg(long, value_parser = quantity::parse_angle, value_name = "ANGLE")]
     pub settle: Option<Angle>,
+    /// Time over which it changes by no more, such as "60 s"; without it the last three readings are held against --settle
+    #[arg(long, value_parser = quantity::parse_time, value_name = "TIME")]
+    pub settle_over: Option<Time>,
     /// The instrument
     #[arg(long, value_name = "NAME")]
     pub instrument: Option<String>,
@@ -355,6 +358,17 @@ fn preset(options: &PresetOptions, session: &mut Session) -> Result<(), Failure>
     set(&mut fields.temperature_c, options.temp.map(Temperature::celsius));
     set(&mut fields.readings, options.readings);
     set(&mut fields.settle_deg, options.settle.map(Angle::degrees));
+    set(&mut fields.settle_over_s, options.settle_over.map(Time::seconds));
+    positive("--settle", fields.settle_deg)?;
+    positive("--settle-over", fields.settle_over_s)?;
+    if fields.settle_over_s.is_some() && fields.settle_deg.is_none() {
+        return Err(Failure::usage(
+            "settle",
+            "--settle-over names a time, but no --settle how much may change in it",
+        )
+        .at("--settle-over")
+        .hint("give both, for example --settle 0.002 --settle-over \"60 s\""));
+    }
     set(&mut fields.instrument, options.instrument.clone());
     set(&mut fields.cell, options.cell.clone());
     set(&mut fields.note, record.note.clone());

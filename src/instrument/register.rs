@@ -93,8 +93,10 @@ pub struct Preset {
     pub temperature_c: Option<f64>,
     /// Readings to take.
     pub readings: Option<u32>,
-    /// Readings count from when they differ by no more than this from each other, degrees.
+    /// Settling criterion: the angle has settled when it changes by no more than this, degrees.
     pub settle_deg: Option<f64>,
+    /// Over this time, s; none where the last readings stand for it.
+    pub settle_over_s: Option<f64>,
     /// The instrument.
     pub instrument: Option<String>,
     /// The cell.

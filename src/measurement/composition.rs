@@ -3,6 +3,7 @@
 //! Start reading at [`composition`].
 
 use super::kinetics::Estimate;
+use super::student::t_two_sided;
 use crate::quantity::{Fraction, MolarMass, SpecificRotation};
 use serde::Serialize;
 
@@ -69,7 +70,9 @@ pub enum CompositionError {
 const LEAST_SEPARATION: f64 = 4.0;
 
 /// Factor of a 95 % interval of a normal distribution.
-const NORMAL95: f64 = 1.959_963_984_540_054;
+fn normal95() -> f64 {
+    t_two_sided(0.05, f64::INFINITY)
+}
 
 /// The mass fraction w of the first component of a mixture, from `[α] = w [α]₁ + (1 − w) [α]₂` (Biot's rule: the angles of
 /// what does not interact add; stated for mutarotating sugars in OpenStax Organic Chemistry, ch. 25).
@@ -106,7 +109,7 @@ pub fn composition(
     let variance: f64 = parts.iter().sum();
     let u = variance.sqrt();
     Ok(Composition {
-        first: Estimate::symmetric(w, u, NORMAL95),
+        first: Estimate::symmetric(w, u, normal95()),
         first_by_amount: molar_masses.map(|masses| by_amount(w, u, masses)),
         shares: parts.map(|part| if variance > 0.0 { part / variance } else { 0.0 }),
         separation,
@@ -118,14 +121,14 @@ pub fn composition(
 fn by_amount(w: f64, u: f64, masses: [MolarMass; 2]) -> Estimate {
     let ratio = masses[0].grams_per_mole() / masses[1].grams_per_mole();
     let denominator = w + (1.0 - w) * ratio;
-    Estimate::symmetric(w / denominator, u * ratio / (denominator * denominator), NORMAL95)
+    Estimate::symmetric(w / denominator, u * ratio / (denominator * denominator), normal95())
 }
 
 fn cautions(w: f64, u: f64, separation: f64) -> Vec<CompositionCaution> {
     let mut cautions = Vec::new();
     let outside = if w < 0.0 { -w } else { w - 1.0 };
     if outside > 0.0 {
-        let clearly = outside > NORMAL95 * u;
+        let clearly = outside > normal95() * u;
         cautions.push(CompositionCaution {
             code: if clearly { "outside" } else { "outside-within-uncertainty" },
             number: outside,

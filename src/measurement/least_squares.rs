@@ -4,10 +4,11 @@
 //! Levenberg–Marquardt with exact derivatives (dual numbers), so a law is written once, as a function of its parameters.
 //! Start reading at [`fit`]. The values are plain numbers here; the callers know their units.
 
+use super::student::t_two_sided;
 use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt};
 use nalgebra::{DMatrix, DVector, Dyn, Owned};
 use num_dual::Dual64;
-use statrs::distribution::{ChiSquared, ContinuousCDF, StudentsT};
+use statrs::distribution::{ChiSquared, ContinuousCDF};
 
 /// A number with its derivative, in which laws are written.
 pub type Number = Dual64;
@@ -244,11 +245,13 @@ impl Fit {
     /// Factor from a standard uncertainty to the half-width of a 95 % interval: Student's t with the degrees of freedom of
     /// the scatter (JCGM 100:2008, G.3.2), or the normal 1.96 where uncertainties are stated and explain the scatter.
     pub fn coverage95(&self) -> f64 {
-        const NORMAL: f64 = 1.959_963_984_540_054;
-        if self.stated && self.widened == 1.0 || self.degrees_of_freedom == 0 {
-            return NORMAL;
-        }
-        StudentsT::new(0.0, 1.0, self.degrees_of_freedom as f64).map_or(NORMAL, |law| law.inverse_cdf(0.975))
+        let is_normal = self.stated && self.widened == 1.0 || self.degrees_of_freedom == 0;
+        let degrees_of_freedom = if is_normal {
+            f64::INFINITY
+        } else {
+            self.degrees_of_freedom as f64
+        };
+        t_two_sided(0.05, degrees_of_freedom)
     }
 
     /// Akaike's criterion with the small-sample correction; smaller is better. Burnham and Anderson, Model Selection and

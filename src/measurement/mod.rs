@@ -17,6 +17,7 @@ pub mod model;
 pub mod monte_carlo;
 pub mod reading;
 mod reduce;
+pub mod settling;
 pub mod student;
 mod turns;
 

@@ -76,7 +76,7 @@ pub fn show(result: &CheckResult, page: &mut Page) {
     }
     drawing(result, page);
     causes(result, page);
-    references(result, page);
+    references(&result.references, page);
     if !result.cautions.is_empty() {
         page.heading("Bear in mind");
         for caution in &result.cautions {
@@ -365,8 +365,9 @@ fn causes(result: &CheckResult, page: &mut Page) {
     page.note("Probabilities are among these usual slips, one at a time; a reason that is not listed is not found.");
 }
 
-fn references(result: &CheckResult, page: &mut Page) {
-    if result.references.is_empty() {
+/// Writes the references, where their line was taken from, and their sources.
+pub fn references(references: &[ReferenceShown], page: &mut Page) {
+    if references.is_empty() {
         return;
     }
     page.heading("References");
@@ -379,7 +380,7 @@ fn references(result: &CheckResult, page: &mut Page) {
         Column::Text("note"),
     ]);
     let mut sources: Vec<(&str, Vec<i64>)> = Vec::new();
-    for reference in &result.references {
+    for reference in references {
         match sources.iter_mut().find(|(source, _)| *source == reference.source) {
             Some((_, entries)) => entries.push(reference.entry),
             None => sources.push((&reference.source, vec![reference.entry])),
@@ -425,7 +426,7 @@ fn references(result: &CheckResult, page: &mut Page) {
         ]);
     }
     page.table(&table);
-    conversions(result, page);
+    conversions(references, page);
     page.heading("Sources");
     for (source, entries) in sources {
         let entries: Vec<String> = entries.iter().map(|entry| format!("#{entry}")).collect();
@@ -434,9 +435,9 @@ fn references(result: &CheckResult, page: &mut Page) {
 }
 
 /// How references were taken to the line of the measurement, each way once.
-fn conversions(result: &CheckResult, page: &mut Page) {
+fn conversions(references: &[ReferenceShown], page: &mut Page) {
     let mut ways: Vec<(&LineConversionShown, Vec<i64>)> = Vec::new();
-    for reference in result.references.iter().filter(|reference| reference.used) {
+    for reference in references.iter().filter(|reference| reference.used) {
         let Some(made) = &reference.line_conversion else {
             continue;
         };

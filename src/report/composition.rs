@@ -8,6 +8,7 @@ use crate::measurement::calibration::{Curve, ReadOff};
 use crate::measurement::composition::{Composition, CompositionCaution};
 use crate::measurement::kinetics::Estimate;
 use crate::tasks::calibrate::Calibrated;
+use crate::tasks::composition::{Composed, PureFromLibrary};
 use serde::Serialize;
 
 /// The document of `biot composition --json`.
@@ -29,9 +30,19 @@ pub struct CompositionJson<'a> {
     pub assumed: &'a [&'static str],
     /// What to know.
     pub cautions: &'a [CompositionCaution],
+    /// The pure values of the library: first, second; null where they were typed in.
+    pub library_values: Option<&'a [PureFromLibrary; 2]>,
 }
 
 impl<'a> CompositionJson<'a> {
+    /// Makes the document of a composition with the values of the library.
+    pub fn of_library(made: &'a Composed, assumed: &'a [&'static str]) -> Self {
+        Self {
+            library_values: Some(&made.pure),
+            ..Self::new(&made.composition, names(made), assumed)
+        }
+    }
+
     /// Makes the document.
     pub fn new(made: &'a Composition, names: [&'a str; 2], assumed: &'a [&'static str]) -> Self {
         Self {
@@ -43,7 +54,40 @@ impl<'a> CompositionJson<'a> {
             separation: made.separation,
             assumed,
             cautions: &made.cautions,
+            library_values: None,
         }
+    }
+}
+
+fn names(made: &Composed) -> [&str; 2] {
+    [&made.pure[0].name, &made.pure[1].name]
+}
+
+/// Writes a composition with the values of the library and the entries they rest on.
+pub fn show_of_library(made: &Composed, assumed: &[&'static str], page: &mut Page) {
+    show(&made.composition, names(made), assumed, page);
+    page.heading("Pure values of the library");
+    for pure in &made.pure {
+        let pooled = &pure.pooled;
+        page.field(
+            &pure.name,
+            &format!(
+                "{}; 95 % {}; {} of {} entries, independent sources: {}",
+                number::signed_with_uncertainty(pooled.value, pooled.standard_uncertainty),
+                number::interval(pooled.interval95[0], pooled.interval95[1]),
+                pooled.entries_used,
+                pure.references.len(),
+                pooled.independent_sources
+            ),
+        );
+    }
+    for caution in made.pure.iter().flat_map(|pure| &pure.cautions) {
+        page.point(caution);
+    }
+    for pure in &made.pure {
+        page.gap();
+        page.paragraph(&format!("{}:", pure.name));
+        super::check::references(&pure.references, page);
     }
 }
 
@@ -51,7 +95,7 @@ fn in_percent(estimate: Estimate) -> String {
     format!(
         "{} %; 95 %: {} %",
         number::with_uncertainty(100.0 * estimate.value, 100.0 * estimate.standard_uncertainty),
-        number::interval(100.0 * estimate.interval95[0], 100.0 * estimate.interval95[1])
+        number::interval(100.0 * estimate.interval95[0], 100.0 * estimate.interval95[1]).replace('+', "")
     )
 }
 

@@ -320,7 +320,7 @@ pub fn remark(it: &ControlChart, at: usize) -> String {
     match check.no_verdict {
         Some(NoVerdict::ValueNotSourced) => remarks.push("no verdict: law not sourced"),
         Some(NoVerdict::TemperatureLawNotSourced) => {
-            remarks.push("no verdict, not charted: temperature law not sourced")
+            remarks.push("no verdict, not charted: temperature law not sourced");
         }
         Some(NoVerdict::TemperatureNotRead) => remarks.push("no verdict, not charted: temperature not read"),
         None if check.passes() == Some(false) => remarks.push("failed"),

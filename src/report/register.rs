@@ -120,7 +120,7 @@ fn plain(value: &Value) -> String {
 
 /// A field's name in words with its unit behind the value.
 fn labelled(name: &str, text: &str) -> String {
-    const UNITS: [(&str, &str); 7] = [
+    const UNITS: [(&str, &str); 8] = [
         ("_deg", "°"),
         ("_mm", " mm"),
         ("_ml", " mL"),
@@ -128,6 +128,7 @@ fn labelled(name: &str, text: &str) -> String {
         ("_per_kelvin", " per K"),
         ("_g_per_100ml", " g/100 mL"),
         ("_days", " days"),
+        ("_s", " s"),
     ];
     for (suffix, unit) in UNITS {
         if let Some(bare) = name.strip_suffix(suffix) {

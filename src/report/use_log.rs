@@ -58,7 +58,7 @@ pub fn show(answer: &UseLogJson<'_>, most: usize, page: &mut Page) {
             ),
         };
         table.row([
-            line.at.clone(),
+            second(&line.at),
             line.operator.clone(),
             format!("{what} {}", line.number),
             line.instrument.clone().unwrap_or_default(),
@@ -68,4 +68,10 @@ pub fn show(answer: &UseLogJson<'_>, most: usize, page: &mut Page) {
         ]);
     }
     page.table(&table);
+}
+
+/// A moment without its fractions of a second: they are in the file and in JSON.
+fn second(at: &str) -> String {
+    at.split_once('.')
+        .map_or_else(|| at.to_owned(), |(whole, _)| format!("{whole}Z"))
 }

@@ -7,6 +7,7 @@ pub mod batch;
 pub mod calibrate;
 pub mod care;
 pub mod check;
+pub mod composition;
 pub mod control;
 pub mod curate;
 pub mod identify;

@@ -14,6 +14,7 @@ mod batch;
 mod batch_program;
 mod check;
 mod cli;
+mod composition;
 mod compound;
 mod curves;
 mod dispersion;

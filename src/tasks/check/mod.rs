@@ -23,8 +23,7 @@ use crate::measurement::Reduced;
 use crate::quantity::{Angle, Concentration, Length, MolarMass};
 use cautions::cautions;
 pub(super) use explain::{Relatives, background};
-use gather::Gathered;
-pub(super) use gather::{Holdings, reading_worth};
+pub(super) use gather::{Gathered, Holdings, reading_worth};
 
 /// Standard uncertainty of an enantiomeric excess by another method, a fraction (chromatographic integration, common
 /// practice).
@@ -157,16 +156,8 @@ fn shown_conditions(conditions: &Conditions, form: Option<&str>, path: Option<Le
     }
 }
 
-fn assemble(
-    request: &CheckRequest,
-    compound: &Compound,
-    gathered: &Gathered<'_>,
-    pooling: &Pooling,
-    judgement: Judgement,
-    causes: Vec<Cause>,
-    effects: &EffectTable,
-) -> CheckResult {
-    let cautions = cautions(request, gathered, pooling, &judgement, effects);
+/// What became of every reference, the used ones first by their weight.
+pub(super) fn references_shown(gathered: &Gathered<'_>, pooling: &Pooling) -> Vec<ReferenceShown> {
     let entries: Vec<i64> = gathered.references.iter().map(|g| g.entry.id.0).collect();
     let mut references: Vec<ReferenceShown> = gathered
         .references
@@ -222,6 +213,20 @@ fn assemble(
         })
         .collect();
     references.sort_by(|a, b| b.used.cmp(&a.used).then(b.weight.total_cmp(&a.weight)));
+    references
+}
+
+fn assemble(
+    request: &CheckRequest,
+    compound: &Compound,
+    gathered: &Gathered<'_>,
+    pooling: &Pooling,
+    judgement: Judgement,
+    causes: Vec<Cause>,
+    effects: &EffectTable,
+) -> CheckResult {
+    let cautions = cautions(request, gathered, pooling, &judgement, effects);
+    let references = references_shown(gathered, pooling);
     CheckResult {
         compound: CheckedCompound {
             id: compound.id.0,

@@ -7,9 +7,11 @@ use crate::compound::Formula;
 use crate::instrument::materials;
 use crate::instrument::register::Preset;
 use crate::library::{Compound, Library, LibraryError};
+use crate::measurement::kinetics::{TimedReading, duration};
+use crate::measurement::settling::{Settling, settling};
 use crate::measurement::{Amount, Flag, Reading, ReadingRole, Severity, basis_factor};
 use crate::quantity::{
-    Angle, ConcentrationUnit, Density, Fraction, Mass, MolarMass, QuantityError, StatedConcentration, Volume,
+    Angle, ConcentrationUnit, Density, Fraction, Mass, MolarMass, QuantityError, StatedConcentration, Time, Volume,
 };
 use crate::solvent::Solvent;
 use crate::tasks::check::{CheckRequest, CheckSettings, check};
@@ -186,30 +188,130 @@ fn preset_flags(preset: &Preset, readings: &[Reading]) -> Vec<Flag> {
             "preset-readings",
             Severity::Warning,
             format!(
-                "{} readings, but the preset asks for {wanted}; take the rest",
+                "{} readings, but the preset asks for {wanted}: take the rest.",
                 angles.len()
             ),
         ));
     }
-    if let Some(settle) = preset.settle_deg
-        && angles.len() > 1
-    {
-        let last = &angles[angles.len().saturating_sub(SETTLED_READINGS)..];
-        let range =
-            last.iter().copied().fold(f64::NEG_INFINITY, f64::max) - last.iter().copied().fold(f64::INFINITY, f64::min);
-        if range > settle {
-            flags.push(Flag::new(
-                "not-settled",
-                Severity::Warning,
-                format!(
-                    "the last {} readings differ by {range:.4}°, more than the {settle}° of the preset; wait for the \
-                     temperature and read again",
-                    last.len()
-                ),
-            ));
+    if let Some(settle) = preset.settle_deg {
+        for group in samples_of(readings) {
+            flags.extend(settling_flag(&group, settle, preset.settle_over_s));
         }
     }
     flags
+}
+
+/// The readings of each sample, wavelength and filling apart.
+fn samples_of(readings: &[Reading]) -> Vec<Vec<&Reading>> {
+    let mut groups: Vec<Vec<&Reading>> = Vec::new();
+    let mut places = std::collections::HashMap::new();
+    for reading in readings.iter().filter(|reading| reading.role == ReadingRole::Sample) {
+        let key = (
+            reading.sample.as_deref(),
+            reading.wavelength_nm.map(f64::to_bits),
+            reading.filling.as_deref(),
+            reading.preparation.as_deref(),
+        );
+        let place = *places.entry(key).or_insert_with(|| {
+            groups.push(Vec::new());
+            groups.len() - 1
+        });
+        groups[place].push(reading);
+    }
+    groups
+}
+
+/// The settling criterion of a preset against the readings of one sample. Nothing is left out: readings before the angle had
+/// settled are pointed out.
+fn settling_flag(group: &[&Reading], settle: f64, over: Option<f64>) -> Option<Flag> {
+    let of = group
+        .first()
+        .and_then(|reading| reading.sample.as_ref())
+        .map_or_else(String::new, |id| format!("Sample {id}: "));
+    let timed: Option<Vec<TimedReading>> = group
+        .iter()
+        .map(|reading| {
+            Some(TimedReading {
+                time: Time::from_seconds(reading.seconds?),
+                angle: reading.angle,
+                uncertainty: None,
+            })
+        })
+        .collect();
+    let (Some(over), Some(timed)) = (over, timed) else {
+        return last_readings(group, settle, over, &of);
+    };
+    let criterion = format!("the {settle}° over {} of the preset", duration(over));
+    let warning = |code, sentence| Some(Flag::new(code, Severity::Warning, format!("{of}{sentence}")));
+    match settling(&timed, Angle::from_degrees(settle), Time::from_seconds(over))? {
+        Settling::Settled { before, .. } if before.is_empty() => None,
+        Settling::Settled { from, before } => {
+            let mean = |indices: &mut dyn Iterator<Item = usize>| {
+                let angles: Vec<f64> = indices.map(|at| timed[at].angle.degrees()).collect();
+                crate::measurement::reading::mean(&angles)
+            };
+            let early: std::collections::HashSet<usize> = before.iter().copied().collect();
+            let off = mean(&mut before.iter().copied()) - mean(&mut (0..timed.len()).filter(|at| !early.contains(at)));
+            let sentence = format!(
+                "By {criterion} the angle had settled from {} on; the {} readings before, {off:+.4}° off in the mean, count \
+                 too: leave them out and reduce again.",
+                duration(from.seconds()),
+                before.len()
+            );
+            warning("settled-late", sentence.replace(" -", " \u{2212}"))
+        }
+        Settling::Moving { change } => warning(
+            "not-settled",
+            format!(
+                "The angle had not settled by {criterion}: in the last {} it changed by {:.4}°; wait for the temperature and \
+                 read on.",
+                duration(over),
+                change.degrees()
+            ),
+        ),
+        Settling::TooShort { span } => warning(
+            "not-settled",
+            format!(
+                "The readings span {}, too little for {criterion}; read on.",
+                duration(span.seconds())
+            ),
+        ),
+    }
+}
+
+/// Where no time is known, the last readings stand for the settling criterion.
+fn last_readings(group: &[&Reading], settle: f64, over: Option<f64>, of: &str) -> Option<Flag> {
+    if group.len() < 2 {
+        return None;
+    }
+    let last = group[group.len().saturating_sub(SETTLED_READINGS)..]
+        .iter()
+        .map(|reading| reading.angle.degrees());
+    let n = last.len();
+    let (low, high) = last.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), angle| {
+        (low.min(angle), high.max(angle))
+    });
+    let range = high - low;
+    if range > settle + 1e-9 {
+        return Some(Flag::new(
+            "not-settled",
+            Severity::Warning,
+            format!(
+                "{of}The last {n} readings differ by {range:.4}°, more than the {settle}° of the preset; wait for the \
+                 temperature and read again."
+            ),
+        ));
+    }
+    let over = over?;
+    Some(Flag::new(
+        "settling-not-timed",
+        Severity::Note,
+        format!(
+            "{of}The preset wants {settle}° over {}, but not every reading carries its time; the last {n} agree within \
+             {range:.4}°. Record the times to have it tested.",
+            duration(over)
+        ),
+    ))
 }
 
 /// Holds a result against what the library has of a compound.
