@@ -19,7 +19,7 @@ use std::path::{Path, PathBuf};
 #[derive(Debug, Args)]
 pub struct BatchArguments {
     /// Table of measured values: CSV, XLSX or JSON Lines with the columns id, compound, value, uncertainty, solvent,
-    /// conc, temp, line, or some of them
+    /// conc, density (for % w/w), temp, line, or some of them
     #[arg(long, value_name = "FILE", help_heading = "A table of measurements")]
     pub batch: Option<PathBuf>,
     /// File for the answers, or - for standard output, the default

@@ -239,6 +239,10 @@ fn check_request() -> Value {
         ),
         ("angle", "observed angle, blank subtracted; a bare number is in degrees"),
         (
+            "blank",
+            "blank that was subtracted; tells whether its sign was turned; a bare number is in degrees",
+        ),
+        (
             "uncertainty",
             "standard uncertainty of the value, or of the angle where an angle is given",
         ),

@@ -46,7 +46,7 @@ pub(super) fn request(library: &Library, fields: &CheckFields) -> Result<CheckRe
         },
         measured,
         cell: given.cell,
-        blank: None,
+        blank: field("blank", &fields.blank, quantity::parse_angle)?,
         form: text(&fields.form),
         excess: field("ee", &fields.ee, |text| {
             let bounded = "a lower bound of an ee is above zero; for the other hand tick the mirror image";

@@ -106,6 +106,8 @@ pub(super) struct CheckFields {
     #[serde(deserialize_with = "text_or_number")]
     pub(super) angle: String,
     #[serde(deserialize_with = "text_or_number")]
+    pub(super) blank: String,
+    #[serde(deserialize_with = "text_or_number")]
     pub(super) uncertainty: String,
     #[serde(deserialize_with = "text_or_number")]
     pub(super) cell: String,

@@ -759,6 +759,7 @@ fn to_check(result: &SampleResult, compound: Option<&Compound>, fields: &ReduceF
         },
         conc: c.map(|c| format!("{c:.4}")).unwrap_or_default(),
         cell: plain(conditions.path_mm),
+        blank: plain(shown.angle.blank_degrees),
         solvent: conditions.solvent.clone().unwrap_or_default(),
         temp: conditions.temperature_c.map(|t| format!("{t:.2}")).unwrap_or_default(),
         line: (result.line.as_ref().map(SpectralLine::to_string)).unwrap_or_default(),

@@ -263,6 +263,12 @@ fn errors_over_http_have_the_shape_of_the_command_line() {
         (r#"{"compound": "no such thing", "value": 1}"#, 404, "unknown-compound"),
         (r#"{"compound": "1"}"#, 400, "measured"),
         (r#"{"compound": "1", "angle": 1.2}"#, 400, "cell"),
+        (r#"{"compound": "1", "value": 1.2, "blank": "x"}"#, 400, "field"),
+        (
+            r#"{"compound": "1", "angle": 1.2, "cell": 100, "conc": 1, "density": 1}"#,
+            400,
+            "density",
+        ),
         (r#"{"compound": "1", "value": "much"}"#, 400, "field"),
         (r#"{"compound": "1", "value": 1, "colour": "red"}"#, 400, "json"),
         (r#"{"compound": "1", "value": [1]}"#, 400, "json"),
