@@ -8,7 +8,6 @@ use argon2::password_hash::phc::PasswordHash;
 use argon2::password_hash::{PasswordHasher, PasswordVerifier};
 use argon2::{Algorithm, Argon2, Params, Version};
 use sha2::{Digest, Sha256};
-use std::sync::LazyLock;
 use unicode_normalization::UnicodeNormalization;
 
 /// A kind of thing that is done through a server.
@@ -136,14 +135,16 @@ pub fn add_token(
     Ok((token, kept))
 }
 
+/// What the password of a name that has no account is held against: as slow as a real one, and no password's hash.
+const NOBODY: &str =
+    "$argon2id$v=19$m=65536,t=3,p=4$AAAAAAAAAAAAAAAAAAAAAA$AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA";
+
 /// How a token starts, so that one that leaked is recognised.
 pub const TOKEN_START: &str = "biot_";
 
 /// Whether a password is that of the credentials. Takes as long when there are none, so that names cannot be told apart.
 pub fn is_password(credentials: Option<&Credentials>, password: &str) -> bool {
-    // The hash of nothing that anybody types: it only takes its time.
-    static NOBODY: LazyLock<String> = LazyLock::new(|| hash(&secret()).unwrap_or_default());
-    let kept = credentials.map_or(NOBODY.as_str(), |credentials| &credentials.password);
+    let kept = credentials.map_or(NOBODY, |credentials| &credentials.password);
     let is_same =
         PasswordHash::new(kept).is_ok_and(|kept| argon2().verify_password(normal(password).as_bytes(), &kept).is_ok());
     is_same && credentials.is_some()
@@ -293,5 +294,12 @@ mod tests {
         assert!(!is_password(Some(&credentials(kept)), "correct horse batterz"));
         assert!(!is_password(Some(&credentials(String::new())), ""));
         assert!(!is_password(None, "correct horse battery"));
+        // It is hashed in earnest: with the same parameters, and not refused at sight.
+        let nobody = PasswordHash::new(NOBODY).unwrap();
+        assert_eq!(nobody.params, PasswordHash::new(&hash("x").unwrap()).unwrap().params);
+        assert_eq!(
+            argon2().verify_password(b"x", &nobody),
+            Err(argon2::password_hash::Error::PasswordInvalid)
+        );
     }
 }

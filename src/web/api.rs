@@ -207,7 +207,16 @@ fn description() -> Value {
             }}
         }
     });
-    document["components"] = json!({"schemas": schemas});
+    document["components"] = json!({
+        "schemas": schemas,
+        "securitySchemes": {"token": {
+            "type": "http",
+            "scheme": "bearer",
+            "description": "A token from biot account token add, where the server asks for accounts"
+        }}
+    });
+    // Either nothing, on a server of this machine alone, or a token.
+    document["security"] = json!([{}, {"token": []}]);
     rename_references(&mut document);
     document
 }
@@ -221,6 +230,10 @@ fn responses(schema: &Value, faults: &[&str]) -> Value {
     let error = json!({"application/json": {"schema": {"$ref": "#/components/schemas/Error"}}});
     for status in faults {
         all[status] = json!({"description": "No answer, and why", "content": error});
+    }
+    // Whatever is asked: the token is missing, or not enough; too much was asked in a short time.
+    for status in ["401", "403", "429"] {
+        all[status] = json!({"description": "Refused, and why", "content": error});
     }
     all
 }
