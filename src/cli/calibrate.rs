@@ -69,7 +69,7 @@ impl From<CalibrateError> for Failure {
     fn from(error: CalibrateError) -> Self {
         match error {
             CalibrateError::File(error) => error.into(),
-            CalibrateError::Calibration(error) => Self::usage("calibration", "").told(&error.to_string()),
+            CalibrateError::Calibration { .. } => Self::usage("calibration", "").told(&error.to_string()),
         }
     }
 }

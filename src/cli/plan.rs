@@ -19,7 +19,7 @@ use clap::Args;
     biot plan L-proline                                            the conditions with the most and best references\n  \
     biot plan L-proline --cell \"100 mm\" --cell \"50 mm\" --mass \"25 mg\" --volume \"5 mL\"\n  \
     biot plan L-menthol --solvent EtOH --temp 20 --line D --angle-uncertainty 0.002 --wanted 1%\n  \
-    biot plan \"(S)-(+)-carvone\" --density 0.96 --json\n\n\
+    biot plan \"(R)-1-phenylethylamine\" --density 0.94 --json\n\n\
     What is not fixed is taken from the references, so that the result can be compared with them. The uncertainty foretold \
     is the one a check would state of such a measurement. Bare numbers are mm, g, mL, °C, g/100 mL, degrees and nm.")]
 pub struct PlanArguments {

@@ -65,6 +65,8 @@ pub struct ReadOff {
     pub optical_purity: Estimate,
     /// Optical purity less excess.
     pub difference: f64,
+    /// Its standard uncertainty: rotation and curve move both together.
+    pub difference_uncertainty: f64,
     /// Whether |excess| lies beyond the points.
     pub extrapolated: bool,
 }
@@ -279,12 +281,18 @@ impl Calibration {
         }
         let e = f64::midpoint(low, high);
         let (_, u_curve) = self.fit.propagate(|p| law(e, p));
-        let u_excess = u.hypot(u_curve) / slope_of(&self.fit.parameters, e).abs();
+        let slope = slope_of(&self.fit.parameters, e);
+        let u_excess = u.hypot(u_curve) / slope.abs();
+        // r − e = x/law(1) − law⁻¹(x), whose slope in the parameters is that of x/law(1) + law(e)/slope at fixed e.
+        let (_, u_difference) = self
+            .fit
+            .propagate(|p| Number::from(x) / law(1.0, p) + law(e, p) / slope);
         let factor = self.fit.coverage95();
         Ok(ReadOff {
             excess: Estimate::symmetric(e, u_excess, factor),
             optical_purity: Estimate::symmetric(ratio, u_ratio, factor),
             difference: ratio - e,
+            difference_uncertainty: u_difference.hypot(u * (1.0 / pure - 1.0 / slope)),
             extrapolated: e.abs() > self.range.1 + 1e-9,
         })
     }
@@ -333,6 +341,35 @@ mod tests {
         let (difference, at) = made.largest_difference;
         assert!((at - (1.0f64 / 3.0).sqrt()).abs() < 0.01 && (difference - 0.164_96).abs() < 1e-4);
         assert!(matches!(read(&made, 15.0), Err(CalibrationError::Beyond { .. })));
+    }
+
+    /// The uncertainty of the difference is the scatter of differences over simulated calibrations: points and sample drawn
+    /// 2000 times (seeded) with the standard uncertainty they state; the ratio is known to 1/√4000 = 1.6 %.
+    #[test]
+    fn the_difference_scatters_as_its_uncertainty_says() {
+        use rand::SeedableRng;
+        use rand_distr::{Distribution, Normal};
+        let mut rng = rand_pcg::Pcg64::seed_from_u64(1974);
+        let noise = Normal::new(0.0, 0.02).unwrap();
+        let true_law = |e: f64| 20.0 * e - 6.0 * e * e * e;
+        let stated = read(&calibrate(&points(true_law)).unwrap(), 9.25).unwrap();
+        let differences: Vec<f64> = (0..2000)
+            .map(|_| {
+                let mut drawn = points(true_law);
+                for point in &mut drawn {
+                    let off = SpecificRotation::from_conventional(noise.sample(&mut rng));
+                    point.rotation =
+                        SpecificRotation::from_conventional(point.rotation.conventional() + off.conventional());
+                }
+                let sample = 9.25 + noise.sample(&mut rng);
+                read(&calibrate(&drawn).unwrap(), sample).unwrap().difference
+            })
+            .collect();
+        let mean = differences.iter().sum::<f64>() / 2000.0;
+        let sd = (differences.iter().map(|it| (it - mean).powi(2)).sum::<f64>() / 1999.0).sqrt();
+        // Stated uncertainties are widened by the scatter where it is larger; here the points lie on the law.
+        let ratio = stated.difference_uncertainty / sd;
+        assert!((ratio - 1.0).abs() < 0.07, "{ratio}");
     }
 
     #[test]

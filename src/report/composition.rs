@@ -178,6 +178,13 @@ impl<'a> CalibrateJson<'a> {
     }
 }
 
+/// The largest difference of optical purity and excess that a curvature within its 95 % interval can make: with
+/// κ = b/(a + b), `r − e = −κ e (1 − e²)`, largest at e = 1/√3 (the root of its derivative), where it is 2/√27 of κ.
+fn largest_gap(curvature: Estimate) -> f64 {
+    let [low, high] = curvature.interval95;
+    2.0 / 27f64.sqrt() * low.abs().max(high.abs())
+}
+
 /// Writes the calibration and what was read off it.
 pub fn show_calibration(made: &Calibrated, page: &mut Page) {
     let found = &made.calibration;
@@ -209,7 +216,17 @@ pub fn show_calibration(made: &Calibrated, page: &mut Page) {
         page.field("optical purity", &in_percent(read.optical_purity));
         page.field(
             "difference",
-            &format!("{} points of per cent", number::signed(100.0 * read.difference, 1)),
+            &match (found.curve, found.curvature) {
+                (Curve::Cubic, _) => format!(
+                    "optical purity less ee: {} points of per cent",
+                    number::signed_with_uncertainty(100.0 * read.difference, 100.0 * read.difference_uncertainty)
+                ),
+                (Curve::Linear, Some(curvature)) => format!(
+                    "none told apart; by these points it is at most {} points of per cent anywhere (95 %)",
+                    number::number(100.0 * largest_gap(curvature), 1)
+                ),
+                (Curve::Linear, None) => "none told apart; the points are too few for a curved law".to_owned(),
+            },
         );
         if read.extrapolated {
             page.point("the ee lies beyond the points of the calibration: add a point there");

@@ -69,7 +69,22 @@ pub fn remarks(result: &PlanResult) -> Vec<String> {
             )
         })
         .collect();
-    if said.is_empty() {
+    if said.is_empty() && !result.no_larger_lines.is_empty() {
+        let lines = result.no_larger_lines.iter();
+        let lines: Vec<String> = lines
+            .map(|line| {
+                format!(
+                    "{} ({} times as large)",
+                    line.line,
+                    number::number(line.times_larger, 2)
+                )
+            })
+            .collect();
+        said.push(format!(
+            "No other line with values in this solvent rotates clearly more: {}.",
+            lines.join(", ")
+        ));
+    } else if said.is_empty() && !result.proposals.is_empty() {
         said.push(
             "No value at another line in this solvent: a shorter line (546, 436, 365 nm) usually rotates more, but could not \
              be compared."

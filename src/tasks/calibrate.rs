@@ -25,8 +25,13 @@ pub enum CalibrateError {
     #[error(transparent)]
     File(#[from] SeriesFileError),
     /// The points do not do.
-    #[error(transparent)]
-    Calibration(#[from] CalibrationError),
+    #[error("{error}{}", told(refused))]
+    Calibration {
+        /// Why.
+        error: CalibrationError,
+        /// Rows that could not be read.
+        refused: Vec<RefusedRow>,
+    },
 }
 
 /// The columns of a file.
@@ -80,15 +85,33 @@ pub fn calibrate_file(
             })
         })
         .collect();
-    let calibration = calibrate(&points)?;
-    let read_off = match value {
-        Some((value, u)) => Some(calibration.read_off(value, u)?),
-        None => None,
+    let made = calibrate(&points).and_then(|calibration| {
+        let read_off = value.map(|(value, u)| calibration.read_off(value, u)).transpose()?;
+        Ok((calibration, read_off))
+    });
+    let (calibration, read_off) = match made {
+        Ok(made) => made,
+        Err(error) => {
+            let refused = series.refused;
+            return Err(CalibrateError::Calibration { error, refused });
+        }
     };
     Ok(Calibrated {
         points,
         calibration,
         read_off,
         refused: series.refused,
+    })
+}
+
+/// Rows that could not be read, where a calibration failed for want of points.
+fn told(refused: &[RefusedRow]) -> String {
+    refused.first().map_or_else(String::new, |row| {
+        format!(
+            "; {} rows could not be read, the first in line {}: {}",
+            refused.len(),
+            row.line,
+            row.reason
+        )
     })
 }

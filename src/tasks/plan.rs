@@ -51,7 +51,7 @@ pub struct ProposalShown {
     pub cells: Vec<CellPlan>,
 }
 
-/// Another line that rotates more.
+/// Another line, with the rotation expected there.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct OtherLine {
     /// The line.
@@ -77,8 +77,10 @@ pub struct PlanResult {
     pub angle_uncertainty: f64,
     /// The proposals, the best first; empty when there is no reference to compare with.
     pub proposals: Vec<ProposalShown>,
-    /// Lines that rotate more than that of the first proposal, in its solvent.
+    /// Lines that rotate clearly more than that of the first proposal, in its solvent.
     pub other_lines: Vec<OtherLine>,
+    /// The other lines with values in its solvent.
+    pub no_larger_lines: Vec<OtherLine>,
     /// What to do at the bench for the first proposal.
     pub checklist: Vec<ChecklistItem>,
     /// Cautions for its solvent.
@@ -111,6 +113,11 @@ pub fn plan_measurement(
     let first = proposals.first();
     let mut notes: Vec<String> = gathered.form_notes.clone();
     notes.extend(remarks(&proposals, &references, request));
+    let (other_lines, no_larger_lines) = first
+        .map(|first| other_lines(first, &proposals))
+        .unwrap_or_default()
+        .into_iter()
+        .partition(|line| line.times_larger > CLEARLY_LARGER);
     Ok(PlanResult {
         compound: holdings.compound.id.0,
         name: holdings.compound.name.clone(),
@@ -120,7 +127,8 @@ pub fn plan_measurement(
             .bench
             .angle_uncertainty
             .map_or(defaults.angle_degrees, crate::quantity::Angle::degrees),
-        other_lines: first.map(|first| other_lines(first, &proposals)).unwrap_or_default(),
+        other_lines,
+        no_larger_lines,
         checklist: first
             .map(|first| checklist(&first.conditions, first.cells.iter().any(|cell| cell.beyond_90)))
             .unwrap_or_default(),
@@ -153,6 +161,9 @@ fn shown(proposal: &Proposal) -> ProposalShown {
 }
 
 /// Lines of other proposals in the same solvent where the expected rotation is larger, the largest of each line.
+/// Rotation at another line over that of the proposal from which a change of line is worth naming.
+const CLEARLY_LARGER: f64 = 1.1;
+
 fn other_lines(first: &Proposal, all: &[Proposal]) -> Vec<OtherLine> {
     let size = |proposal: &Proposal| {
         proposal
@@ -175,7 +186,6 @@ fn other_lines(first: &Proposal, all: &[Proposal]) -> Vec<OtherLine> {
             .unwrap_or_default();
         if !same_light
             && other.conditions.solvent == first.conditions.solvent
-            && size(other) > 1.1 * size(first)
             && !found.iter().any(|known| known.line == line)
         {
             found.push(OtherLine {

@@ -123,6 +123,49 @@ fn what_is_not_comparable_or_not_two_is_refused() {
     );
 }
 
+/// Invented values at three lines: where the largest one is planned, the others are named as no larger; at D the larger ones
+/// are named. 45.1/12.5 = 3.6.
+#[test]
+fn a_plan_names_the_lines_that_rotate_more() {
+    let folder = TempDir::new().unwrap();
+    let table = folder.path().join("invented.csv");
+    let rows = [("D", "-12.5"), ("546 nm", "-14.9"), ("365 nm", "-45.1")]
+        .map(|(line, value)| {
+            format!("(S)-invented acid,C[C@H](Br)C(=O)O,{value},{line},EtOH,20,2,Invented J. Chem. 1 (2020) 1\n")
+        })
+        .concat();
+    let head = "name,smiles,value,line,solvent,temperature,concentration,citation\n";
+    std::fs::write(&table, format!("{head}{rows}")).unwrap();
+    let (code, found) = run(&["import", table.to_str().unwrap(), "--yes", "--new-compounds"]);
+    assert!(code == 0 || code == 5, "{found}");
+    let lines = |found: &serde_json::Value, field: &str| -> Vec<(String, f64)> {
+        let listed = found[field].as_array().unwrap();
+        let one = |it: &serde_json::Value| {
+            (
+                it["line"].as_str().unwrap().to_owned(),
+                it["times_larger"].as_f64().unwrap(),
+            )
+        };
+        listed.iter().map(one).collect()
+    };
+    let (code, best) = run(&["plan", "(S)-invented acid"]);
+    assert_eq!(code, 0);
+    let first = best["proposals"][0]["line"].as_str().unwrap().to_owned();
+    let (larger, smaller) = (lines(&best, "other_lines"), lines(&best, "no_larger_lines"));
+    assert_eq!(larger.len() + smaller.len(), 2, "{first} {larger:?} {smaller:?}");
+    assert!(larger.iter().all(|(_, times)| *times > 1.1) && smaller.iter().all(|(_, times)| *times <= 1.1));
+    if first == "365" {
+        assert!(
+            larger.is_empty()
+                && smaller
+                    .iter()
+                    .any(|(line, times)| line == "D" && (times - 0.28).abs() < 0.05)
+        );
+    } else {
+        assert!(larger.iter().any(|(line, _)| line == "365"));
+    }
+}
+
 /// Readings every 20 s, by hand: with 0.002° over 60 s settled from 40 s on, so that two readings came too early.
 #[test]
 fn a_preset_s_settling_criterion_is_held_against_times() {
