@@ -92,6 +92,9 @@ pub struct PooledValue {
 /// What the references say.
 #[derive(Clone, Debug)]
 pub struct Pooling {
+    /// What a sample like those of the references reads of M: 1, less what is thought to lack to full excess where a
+    /// reference does not state its own; weighted as the references are.
+    pub(super) sample_like: f64,
     /// What became of each reference, in the order given.
     pub references: Vec<ReferenceOutcome>,
     /// Posterior of (M, τ); none when nothing can be pooled.
@@ -226,6 +229,7 @@ pub fn pool(measured: &Conditions, references: &[Reference], effects: &EffectTab
     }
     let sign_changes_with = sign_changes(references, &outcomes);
     let mut pooling = Pooling {
+        sample_like: 1.0,
         references: outcomes,
         posterior: None,
         located: None,
@@ -432,6 +436,9 @@ impl Pooling {
             return;
         };
         let weights = shares(&data, &found.gross, posterior.mean_tau(), options.excess_shape);
+        let lacking = 1.0 / (options.excess_shape + 1.0);
+        let not_stated = data.iter().zip(&weights).filter(|(datum, _)| datum.excess.is_none());
+        self.sample_like = 1.0 - lacking * not_stated.map(|(_, weight)| weight).sum::<f64>();
         for ((reference, weight), gross) in usable.iter().zip(weights).zip(&found.gross) {
             let outcome = &mut self.references[reference.at];
             outcome.weight = weight;

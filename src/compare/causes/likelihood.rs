@@ -80,9 +80,15 @@ const NODES: usize = 41;
 const REACH: f64 = 4.5;
 
 impl Expected {
-    pub(super) fn of(posterior: &Mixture, scale: f64) -> Self {
+    /// Of a sample like those of the references, which reads `sample_like` of M: where they do not state their excess, no
+    /// more is known of the sample than of theirs.
+    pub(super) fn of(posterior: &Mixture, sample_like: f64, scale: f64) -> Self {
         let pure = posterior.widened(|c| c.tau * c.tau);
-        let all = pure.components().iter().map(|c| (c.weight, c.mean, c.variance));
+        let share = sample_like * sample_like;
+        let all = pure
+            .components()
+            .iter()
+            .map(|c| (c.weight, sample_like * c.mean, share * c.variance));
         let (mut wide, mut parts): (Vec<_>, Vec<_>) = all.partition(|c| c.2.sqrt() > WIDE * scale);
         if parts.is_empty() {
             std::mem::swap(&mut parts, &mut wide);

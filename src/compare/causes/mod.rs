@@ -1,7 +1,7 @@
 //! Why a measured value may not be the one expected: the usual slips as competing hypotheses. Pure.
 //!
-//! Each hypothesis h says how the reported value x comes from y, what a right measurement of the enantiopure compound
-//! would have read: x = f y (a wrong cell, unit, form, line, hand), x = y + s (a turn, a blank), x = p y with p from a
+//! Each hypothesis h says how the reported value x comes from y, what a right measurement of a sample as good as those of
+//! the references would have read: x = f y (a wrong cell, unit, form, line, hand), x = y + s (a turn, a blank), x = p y with p from a
 //! proper prior density (partial optical purity, dilution), or x has nothing to do with y (another stereoisomer, a suspect
 //! reference). The reference's posterior gives the density of y; the marginal likelihood of x under each hypothesis times
 //! its prior weight (`data/causes.toml`), brought to a sum of 1, is its probability. Bayes' theorem over a closed list:
@@ -183,7 +183,7 @@ pub fn causes(
     let Some(posterior) = &pooling.posterior else {
         return Vec::new();
     };
-    let expected = Expected::of(posterior, pooling.scale);
+    let expected = Expected::of(posterior, pooling.sample_like, pooling.scale);
     let salt_sd = effects.sd(Aspect::Form, Case::Salt, pooling.scale) / pooling.scale;
     let hypotheses = hypotheses::all(measured, conditions, context, salt_sd, table);
     let mut judged = judge_all(&hypotheses, &expected, measured, table, pooling.scale);

@@ -220,7 +220,7 @@ fn without_references_there_are_no_causes() {
 #[test]
 fn the_density_of_partial_purity_is_proper() {
     let pooling = pooling();
-    let expected = Expected::of(pooling.posterior.as_ref().unwrap(), pooling.scale);
+    let expected = Expected::of(pooling.posterior.as_ref().unwrap(), 1.0, pooling.scale);
     let table = CauseTable::built_in();
     let (same, other) = (Kind::Purity { is_opposite: false }, Kind::Purity { is_opposite: true });
     for kind in [same, other, Kind::Dilution] {
