@@ -26,7 +26,7 @@ fn slips_are_found_nearly_as_well_as_can_be() {
             &library,
             &CheckSettings::default(),
             &real,
-            150,
+            220,
             1815,
             mix,
             |_, _, _, _| {},
