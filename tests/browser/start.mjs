@@ -1,21 +1,24 @@
-// Starts the program on a library of its own, and a headless Chromium beside it; ends both, by their handles.
+// Starts the program on a library of its own, and a headless Chromium beside it; ends both, by their handles. `options`
+// are further ones of the server; `prepare` is run before it starts, with `input` for the standard input of commands.
 import { spawn, execFileSync } from "node:child_process";
 import { mkdtempSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { chromium } from "playwright-core";
 
-export async function start(program) {
+export async function start(program, options = [], prepare = () => {}, input = "") {
   const folder = mkdtempSync(join(tmpdir(), "biot-browser-"));
   const environment = { ...process.env, BIOT_LIBRARY: join(folder, "library.biot"), BIOT_USER: "B. Second" };
-  const biot = (...words) => execFileSync(program, words, { env: environment, encoding: "utf8" });
+  const biot = (...words) => execFileSync(program, words, { env: environment, encoding: "utf8", input });
   biot("info", "--json");
-  const server = spawn(program, ["serve", "--listen", "127.0.0.1:0", "--rate", "0"], { env: environment });
+  prepare(biot);
+  const server = spawn(program, ["serve", "--listen", "127.0.0.1:0", "--rate", "0", ...options], { env: environment });
   const [address, starting] = await new Promise((told, failed) => {
     let out = "", err = "";
     const look = () => {
       const listening = out.match(/listening on (\S+)/), first = err.match(/(http\S+start\S+)/);
-      if (listening && first) told([listening[1], first[1]]);
+      // With accounts there is no address to start from.
+      if (listening && (first || options.includes("--accounts"))) told([listening[1], first?.[1]]);
     };
     server.stdout.on("data", (text) => { out += text; look(); });
     server.stderr.on("data", (text) => { err += text; look(); });
