@@ -5,7 +5,7 @@ use super::fields::{field, form};
 use super::guard::Visitor;
 use super::plots;
 use super::use_log;
-use super::views::{Frame, Grid, Link, PageFailure, Plot, Problem, html, status};
+use super::views::{Frame, Grid, Link, PageFailure, Plot, Problem, html, in_page_words, status};
 use crate::library::{Equipment, EquipmentKind, Library, LibraryError};
 use crate::quantity;
 use crate::report::failure::Failure;
@@ -314,7 +314,7 @@ async fn check(
 }
 
 fn made_sentences(made: &CheckMade) -> Vec<String> {
-    let mut said = vec![report::control::verdict(made)];
+    let mut said = vec![in_page_words(&report::control::verdict(made))];
     said.extend(report::control::alarms(made));
     said.push(match made.id {
         Some(id) => format!("Kept as check {id}."),

@@ -401,7 +401,7 @@ impl Problem {
 }
 
 /// Options that sentences of failures name, and what the pages call the same.
-const OPTIONS: [(&str, &str); 13] = [
+const OPTIONS: [(&str, &str); 14] = [
     ("--angle-uncertainty", "the uncertainty of the angle"),
     ("--uncertainty", "the uncertainty"),
     ("--weighed-as", "the form weighed"),
@@ -415,6 +415,7 @@ const OPTIONS: [(&str, &str); 13] = [
     ("--formula", "the formula"),
     ("--map", "the heading"),
     ("--solvent", "the solvent"),
+    ("--temp", "the temperature"),
 ];
 
 /// A sentence with the words of the pages in the place of options of the command line.
