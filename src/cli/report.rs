@@ -291,13 +291,3 @@ fn list(listed: &[ListedCheck], page: &mut Page) {
     }
     page.table(&table);
 }
-
-impl From<WriteError> for Failure {
-    fn from(error: WriteError) -> Self {
-        let code = match error {
-            WriteError::NoPdf => "no-pdf",
-            WriteError::Font(_) => "font",
-        };
-        Self::usage(code, "").told(&error.to_string())
-    }
-}

@@ -203,7 +203,7 @@ fn description() -> Value {
             "/healthz": {"get": {
                 "operationId": "health",
                 "summary": "Whether the library can be read",
-                "responses": {"200": {"description": "It can", "content": {"text/plain": {"schema": {"type": "string"}}}}}
+                "responses": health_responses()
             }}
         }
     });
@@ -225,16 +225,26 @@ fn body(schema: &str) -> Value {
     json!({"required": true, "content": {"application/json": {"schema": {"$ref": schema}}}})
 }
 
+/// Faults that any request may meet: another site's page, too slow, another host's name, too many requests, an error of
+/// the program or the disk, a library that is busy.
+const ANYWHERE: [&str; 6] = ["403", "408", "421", "429", "500", "503"];
+
 fn responses(schema: &Value, faults: &[&str]) -> Value {
     let mut all = json!({"200": {"description": "The answer", "content": {"application/json": {"schema": schema}}}});
     let error = json!({"application/json": {"schema": {"$ref": "#/components/schemas/Error"}}});
-    for status in faults {
+    for status in faults.iter().chain(&ANYWHERE) {
         all[status] = json!({"description": "No answer, and why", "content": error});
     }
     // Whatever is asked: the token is missing, or not enough; too much was asked in a short time.
     for status in ["401", "403", "429"] {
         all[status] = json!({"description": "Refused, and why", "content": error});
     }
+    all
+}
+
+fn health_responses() -> Value {
+    let mut all = responses(&Value::Null, &[]);
+    all["200"] = json!({"description": "It can", "content": {"text/plain": {"schema": {"type": "string"}}}});
     all
 }
 
@@ -275,14 +285,29 @@ fn check_request() -> Value {
         ("form", "form that was weighed: monohydrate, hydrochloride"),
         ("ee", "enantiomeric excess by another method, per cent"),
     ] {
-        let schema = json!({"type": ["string", "number", "null"], "description": meaning});
+        let schema = if name == "compound" {
+            json!({"type": ["string", "number"], "pattern": "\\S", "description": meaning})
+        } else {
+            json!({"type": ["string", "number", "null"], "description": meaning})
+        };
         properties.insert(name.to_owned(), schema);
     }
     properties.insert(
         "mirror_image".to_owned(),
         json!({"type": ["boolean", "null"], "description": "the sample is the mirror image of the compound named"}),
     );
-    json!({"type": "object", "properties": properties, "required": ["compound"], "additionalProperties": false})
+    json!({
+        "type": "object",
+        "properties": properties,
+        "required": ["compound"],
+        "additionalProperties": false,
+        "examples": [
+            {"compound": "L-proline", "value": "-84.1", "solvent": "H2O", "conc": "1", "temp": 25, "line": "D"},
+            {"compound": "sucrose", "angle": "13.3 deg", "cell": "200 mm", "conc": "10 g/100 mL", "solvent": "H2O",
+             "temp": "20 °C", "line": "D", "ee": "99"},
+            {"compound": "ONIBWKKTOPOVIA-SCSAIBSYSA-N", "value": 84.0, "mirror_image": true}
+        ]
+    })
 }
 
 fn error() -> Value {

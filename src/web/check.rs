@@ -4,14 +4,16 @@ use super::app::App;
 use super::fields::{CheckFields, field};
 use super::guard::Visitor;
 use super::pages::{compound_of, source_rows};
-use super::views::{CheckPage, Frame, Grid, PageFailure, Plot, Problem, ResultPage, html, in_page_words, status};
+use super::views::{CheckPage, Frame, Grid, Link, PageFailure, Plot, Problem, ResultPage, html, in_page_words, status};
 use crate::compare::{Conditions, MethodExcess};
 use crate::library::{Library, Source};
 use crate::notation::Style;
-use crate::quantity;
+use crate::quantity::{self, Printed};
+use crate::report::document::Form;
 use crate::report::failure::Failure;
 use crate::report::{result as rows, svg};
 use crate::tasks::check::{CheckRequest, CheckResult, CheckSettings, EXCESS_UNCERTAINTY, check, mirror_of};
+use crate::tasks::measured::Measured;
 use crate::tasks::report::sources_of;
 use crate::tasks::{measurements, typed};
 use axum::Extension;
@@ -164,6 +166,7 @@ pub(super) async fn of_measurement(
     let page = ResultPage {
         journal,
         measurement: id,
+        reports: report_links(&format!("measurement/{id}"), ""),
         ..shown(frame, &result, &sources, fields)
     };
     Ok(html(StatusCode::OK, &page))
@@ -225,6 +228,7 @@ fn shown(frame: Frame, result: &CheckResult, sources: &[(Source, Vec<i64>)], fie
         cautions: result.cautions.iter().map(|said| in_page_words(said)).collect(),
         sources: source_rows(sources),
         journal: journal(&fields, result),
+        reports: report_links("check", address(&fields).trim_start_matches("/check")),
         budget: Grid {
             caption: "Where the uncertainty of the measurement comes from".to_owned(),
             heads: rows::BUDGET_HEADS.to_vec(),
@@ -252,11 +256,32 @@ fn journal(fields: &CheckFields, result: &CheckResult) -> String {
     let Ok(given) = fields.measured() else {
         return String::new();
     };
-    let plain = fields.temp.trim().trim_end_matches(['C', '°', ' ']);
-    let typed = quantity::parse_number(plain).ok().filter(|typed| {
-        given
-            .temperature
-            .is_some_and(|t| (typed.value() - t.celsius()).abs() < 1e-9)
-    });
+    let typed = typed_temperature(fields, &given);
     rows::journal(&given, typed, result, Style::Plain)
+}
+
+/// The temperature with the digits it was typed with, where it was typed in °C.
+pub(super) fn typed_temperature(fields: &CheckFields, given: &Measured) -> Option<Printed> {
+    let plain = fields.temp.trim().trim_end_matches(['C', '°', ' ']);
+    let celsius = given.temperature?.celsius();
+    quantity::parse_number(plain)
+        .ok()
+        .filter(|typed| (typed.value() - celsius).abs() < 1e-9)
+}
+
+/// The addresses of a report in its forms, and their names.
+fn report_links(base: &str, query: &str) -> Vec<Link> {
+    [
+        (Form::Html, "page for print"),
+        (Form::Pdf, "PDF"),
+        (Form::Md, "Markdown"),
+        (Form::Tex, "LaTeX tables"),
+    ]
+    .into_iter()
+    .filter(|(form, _)| form.is_built_in())
+    .map(|(form, words)| Link {
+        to: format!("/report/{base}/report.{}{query}", form.word()),
+        words: words.to_owned(),
+    })
+    .collect()
 }

@@ -21,6 +21,7 @@ mod permissions;
 mod plan;
 mod plots;
 mod reduce;
+mod report;
 mod sent;
 mod server;
 mod sign_in;

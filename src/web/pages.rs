@@ -53,6 +53,16 @@ pub(super) async fn not_found(uri: axum::http::Uri) -> Response {
     problem(StatusCode::NOT_FOUND, &failure, uri.path().starts_with("/api/"))
 }
 
+/// What is there, but not for this method.
+pub(super) async fn wrong_method(uri: axum::http::Uri) -> Response {
+    let failure = Failure::usage("method", "this address does not answer to that method");
+    problem(
+        StatusCode::METHOD_NOT_ALLOWED,
+        &failure,
+        uri.path().starts_with("/api/"),
+    )
+}
+
 /// `GET /start?token=…`: lets this browser write.
 pub(super) async fn start(State(app): State<Arc<App>>, Query(asked): Query<Asked>) -> Response {
     match app.start(&asked.token) {

@@ -3,7 +3,8 @@
 use super::app::App;
 use super::connections::Bounded;
 use super::{
-    api, batch, check, curation, guard, instruments, limits, measurements, pages, plan, reduce, sign_in, use_log,
+    api, batch, check, curation, guard, instruments, limits, measurements, pages, plan, reduce, report, sign_in,
+    use_log,
 };
 use crate::library::{Access, Library, LibraryError};
 use axum::Router;
@@ -275,7 +276,9 @@ fn router(app: Arc<App>) -> Router {
         .merge(batch::routes())
         .merge(instruments::routes())
         .merge(use_log::routes())
+        .merge(report::routes())
         .fallback(pages::not_found)
+        .method_not_allowed_fallback(pages::wrong_method)
         .layer(CatchPanicLayer::new())
         .layer(RequestBodyTimeoutLayer::new(BODY_TIME))
         .layer(axum::extract::DefaultBodyLimit::disable())

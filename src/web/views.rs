@@ -191,6 +191,7 @@ pub(super) struct ResultPage {
     pub(super) meanings: Vec<(String, String)>,
     pub(super) cautions: Vec<String>,
     pub(super) sources: Vec<SourceRow>,
+    pub(super) reports: Vec<Link>,
     pub(super) journal: String,
     pub(super) fields: CheckFields,
     pub(super) budget: Grid,

@@ -266,11 +266,7 @@ fn literature(report: &CheckReport) -> Grid {
     for reference in &result.references {
         let source = (report.sources.iter()).position(|source| source.entries.contains(&reference.entry));
         grid.rows.push(row(
-            format!(
-                "lit. #{}{}",
-                reference.entry,
-                if reference.used { "" } else { ", not used" }
-            ),
+            format!("lit. #{}{}", reference.entry, if reference.used { "" } else { " †" }),
             published(reference),
             &reference.conditions,
             source.map_or_else(String::new, |at| format!("[{}]", at + 1)),

@@ -14,6 +14,9 @@ pub fn style_hash() -> String {
     format!("'sha256-{}'", STANDARD.encode(Sha256::digest(STYLE.as_bytes())))
 }
 
+/// Cells of a table of at most so many characters stand in one line.
+const ONE_LINE: usize = 14;
+
 pub(super) fn write(document: &Document) -> String {
     let mut out = String::new();
     // Writing to a string cannot fail, here and below.
@@ -136,7 +139,13 @@ fn grid(out: &mut String, table: &Grid) {
     for row in &table.rows {
         out.push_str("<tr>");
         for (at, cell) in row.iter().enumerate() {
-            let _ = write!(out, "<td{}>{}</td>", class(at), escape(cell));
+            // A short cell is not broken.
+            let text = if cell.chars().count() <= ONE_LINE {
+                escape(cell).replace(' ', "\u{a0}")
+            } else {
+                escape(cell)
+            };
+            let _ = write!(out, "<td{}>{text}</td>", class(at));
         }
         out.push_str("</tr>\n");
     }

@@ -147,6 +147,7 @@ fn named(c: char) -> String {
         '’' => "'".to_owned(),
         '“' => "``".to_owned(),
         '”' => "''".to_owned(),
+        '†' => "\\textdagger{}".to_owned(),
         '…' => "\\ldots{}".to_owned(),
         '\u{a0}' => "~".to_owned(),
         '½' => "\\textonehalf{}".to_owned(),
