@@ -4,8 +4,8 @@
 //! conditions of the measurement; [`judge`] sets a measured value against that. They are apart so that many
 //! measurements at the same conditions share one pooling.
 //!
-//! Start reading at `pool.rs` (the model), then `filter.rs` (how its posterior is computed), `judge.rs` (optical
-//! purity) and `verdict.rs`; `causes` holds the slips that may explain a value that does not fit. `estimators.rs` holds the classical estimators that serve as a cross-check.
+//! Start reading at `pool.rs` (the model; `lines.rs` takes references from line to line), then `filter.rs` (how its
+//! posterior is computed), `judge.rs` (optical purity) and `verdict.rs`; `causes` holds the slips that may explain a value that does not fit. `estimators.rs` holds the classical estimators that serve as a cross-check.
 //!
 //! The model, for each usable reference i with value `y_i`, hand `s_i` (−1 for an entry of the mirror image) and
 //! enantiomeric excess `e_i` of its sample:

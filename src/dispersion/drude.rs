@@ -44,6 +44,9 @@ fn law(x: f64, p: &[Number]) -> Number {
 /// Bands tried for a start, nm.
 const BANDS_TRIED: std::ops::RangeInclusive<u32> = 5..=95;
 
+/// Points among which the search for a start looks; more are thinned out evenly for it alone.
+const MOST_FOR_START: usize = 2000;
+
 /// Squares tried for the start of a smooth background, µm².
 const BACKGROUNDS_TRIED: [f64; 4] = [-0.05, -0.4, -1.5, -5.0];
 
@@ -118,10 +121,14 @@ fn start(values: &[Observation], shortest: f64, n_terms: usize) -> Option<Vec<f6
         }
     };
     let weight = |value: &Observation| value.uncertainty.map_or(1.0, |u| 1.0 / (u * u));
+    let values: Vec<&Observation> = values
+        .iter()
+        .step_by(values.len().div_ceil(MOST_FOR_START).max(1))
+        .collect();
     for (i, &a) in bands.iter().enumerate() {
         if n_terms == 1 {
             let (mut ff, mut fy) = (0.0, 0.0);
-            for value in values {
+            for value in &values {
                 let f = 1.0 / (value.x - a);
                 ff += weight(value) * f * f;
                 fy += weight(value) * f * value.y;
@@ -136,7 +143,7 @@ fn start(values: &[Observation], shortest: f64, n_terms: usize) -> Option<Vec<f6
         }
         for &b in bands[..i].iter().chain(&BACKGROUNDS_TRIED) {
             let (mut ff, mut fg, mut gg, mut fy, mut gy) = (0.0, 0.0, 0.0, 0.0, 0.0);
-            for value in values {
+            for value in &values {
                 let w = weight(value);
                 let (f, g) = (1.0 / (value.x - a), 1.0 / (value.x - b));
                 ff += w * f * f;
