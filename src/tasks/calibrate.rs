@@ -107,11 +107,10 @@ pub fn calibrate_file(
 /// Rows that could not be read, where a calibration failed for want of points.
 fn told(refused: &[RefusedRow]) -> String {
     refused.first().map_or_else(String::new, |row| {
-        format!(
-            "; {} rows could not be read, the first in line {}: {}",
-            refused.len(),
-            row.line,
-            row.reason
-        )
+        let reason = row.reason.replace("; ", ", ");
+        match refused.len() {
+            1 => format!("; the row in line {} could not be read: {reason}", row.line),
+            n => format!("; {n} rows could not be read, the first in line {}: {reason}", row.line),
+        }
     })
 }

@@ -114,7 +114,18 @@ pub fn plan_measurement(
     let mut notes: Vec<String> = gathered.form_notes.clone();
     notes.extend(remarks(&proposals, &references, request));
     let (other_lines, no_larger_lines) = first
-        .map(|first| other_lines(first, &proposals))
+        .map(|first| {
+            if request.fixed.line.is_none() {
+                return other_lines(first, &proposals);
+            }
+            // A fixed line leaves the others out of the proposals; what they would give is worth knowing all the same.
+            let open = Conditions {
+                line: None,
+                solvent: first.conditions.solvent.clone(),
+                ..request.fixed.clone()
+            };
+            other_lines(first, &plan(&references, &open, &request.bench, &model))
+        })
         .unwrap_or_default()
         .into_iter()
         .partition(|line| line.times_larger > CLEARLY_LARGER);

@@ -148,6 +148,11 @@ fn a_plan_names_the_lines_that_rotate_more() {
         };
         listed.iter().map(one).collect()
     };
+    // A line that is fixed does not hide that another one rotates more.
+    let (code, fixed) = run(&["plan", "(S)-invented acid", "--line", "D"]);
+    assert_eq!((code, fixed["proposals"][0]["line"].as_str()), (0, Some("D")));
+    let (line, times) = lines(&fixed, "other_lines").remove(0);
+    assert!(line == "365" && (times - 3.6).abs() < 0.3, "{line} {times}");
     let (code, best) = run(&["plan", "(S)-invented acid"]);
     assert_eq!(code, 0);
     let first = best["proposals"][0]["line"].as_str().unwrap().to_owned();
