@@ -125,7 +125,7 @@ pub enum Command {
     Reduce(Box<reduce::ReduceArguments>),
     /// Find compounds whose published values fit a measured rotation
     Identify(Box<identify::IdentifyArguments>),
-    /// Write a check, a measurement or a dispersion table as a report: HTML, PDF, Markdown, LaTeX
+    /// Write a check, a measurement or a dispersion table as a report: HTML, Markdown, LaTeX
     Report(Box<report::ReportArguments>),
     /// List the measurements kept here, or show one with its readings
     Measurements(measurements::MeasurementsArguments),

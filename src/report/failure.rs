@@ -10,7 +10,6 @@ use crate::exchange::mapping::MappingError;
 use crate::exchange::rows::ReadError;
 use crate::exchange::take::TakeError;
 use crate::library::{Compound, LibraryError};
-use crate::report::document::WriteError;
 use crate::tasks::accounts::AccountError;
 use crate::tasks::curate::CurateError;
 use crate::tasks::measured::MeasuredError;
@@ -262,16 +261,6 @@ impl From<ReadError> for Failure {
 impl From<MappingError> for Failure {
     fn from(error: MappingError) -> Self {
         Self::usage("mapping", "").told(&error.to_string())
-    }
-}
-
-impl From<WriteError> for Failure {
-    fn from(error: WriteError) -> Self {
-        let code = match error {
-            WriteError::NoPdf => "no-pdf",
-            WriteError::Font(_) => "font",
-        };
-        Self::usage(code, "").told(&error.to_string())
     }
 }
 

@@ -1,4 +1,4 @@
-//! Written reports: one document of plain blocks, written as a page for print (HTML, PDF), as Markdown, and as tables for
+//! Written reports: one document of plain blocks, written as a page for print (HTML), as Markdown, and as tables for
 //! supporting information (LaTeX).
 //!
 //! [`Document`] is made from an answer (`check`, `measurement`, `dispersion`) and holds words and figures as they will be
@@ -161,8 +161,6 @@ pub struct SourceLine {
 pub enum Form {
     /// A page of its own, to look at and to print.
     Html,
-    /// A page for print; in programs built with the feature pdf.
-    Pdf,
     /// Markdown.
     Md,
     /// LaTeX tables for supporting information.
@@ -174,7 +172,6 @@ impl Form {
     pub fn of_file(path: &Path) -> Option<Self> {
         match path.extension()?.to_str()?.to_ascii_lowercase().as_str() {
             "html" | "htm" => Some(Self::Html),
-            "pdf" => Some(Self::Pdf),
             "md" | "markdown" => Some(Self::Md),
             "tex" => Some(Self::Tex),
             _ => None,
@@ -183,7 +180,7 @@ impl Form {
 
     /// The form of a word.
     pub fn from_word(word: &str) -> Option<Self> {
-        [Self::Html, Self::Pdf, Self::Md, Self::Tex]
+        [Self::Html, Self::Md, Self::Tex]
             .into_iter()
             .find(|form| form.word() == word)
     }
@@ -192,7 +189,6 @@ impl Form {
     pub const fn word(self) -> &'static str {
         match self {
             Self::Html => "html",
-            Self::Pdf => "pdf",
             Self::Md => "md",
             Self::Tex => "tex",
         }
@@ -202,40 +198,19 @@ impl Form {
     pub const fn media_type(self) -> &'static str {
         match self {
             Self::Html => "text/html; charset=utf-8",
-            Self::Pdf => "application/pdf",
             Self::Md => "text/markdown; charset=utf-8",
             Self::Tex => "application/x-tex; charset=utf-8",
         }
     }
-
-    /// Whether this program can write it.
-    pub const fn is_built_in(self) -> bool {
-        !matches!(self, Self::Pdf) || cfg!(feature = "pdf")
-    }
-}
-
-/// Why a report is not written.
-#[derive(Debug, thiserror::Error)]
-pub enum WriteError {
-    /// The program was built without PDF.
-    #[error("this program was built without PDF; write HTML and print it, or build with --features pdf")]
-    NoPdf,
-    /// The font shipped with the program does not do.
-    #[error("the font of the PDF cannot be used: {0}")]
-    Font(String),
 }
 
 impl Document {
     /// The report in a form.
-    ///
-    /// # Errors
-    /// When it is PDF and the program was built without it.
-    pub fn write(&self, form: Form) -> Result<Vec<u8>, WriteError> {
+    pub fn write(&self, form: Form) -> String {
         match form {
-            Form::Html => Ok(html::write(self).into_bytes()),
-            Form::Md => Ok(markdown::write(self).into_bytes()),
-            Form::Tex => Ok(latex::write(self).into_bytes()),
-            Form::Pdf => Err(WriteError::NoPdf),
+            Form::Html => html::write(self),
+            Form::Md => markdown::write(self),
+            Form::Tex => latex::write(self),
         }
     }
 
