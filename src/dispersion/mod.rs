@@ -12,6 +12,7 @@ pub use drude::{Drude, DrudeTerm};
 use crate::measurement::least_squares::FitError;
 use crate::quantity::{SpecificRotation, Wavelength};
 use serde::Serialize;
+use statrs::distribution::{ContinuousCDF, Normal};
 
 /// A rotation at a wavelength.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -379,11 +380,15 @@ impl Dispersion {
                 ),
             );
         }
+        // Three standard deviations for one pair; as much more for many as keeps a false alarm as rare.
+        let clearly = Normal::standard()
+            .inverse_cdf(0.001_35 / self.points.len() as f64)
+            .abs();
         let turn = self.points.windows(2).find(|pair| {
             let (blue, red) = (value(&pair[0]), value(&pair[1]));
             air(pair[0].wavelength) < air(pair[1].wavelength)
                 && blue * red > 0.0
-                && red.abs() - blue.abs() > 3.0 * (u(&pair[0]).hypot(u(&pair[1])))
+                && red.abs() - blue.abs() > clearly * (u(&pair[0]).hypot(u(&pair[1])))
         });
         if let Some(pair) = turn {
             self.anomalous = true;

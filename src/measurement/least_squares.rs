@@ -74,8 +74,12 @@ pub struct Fit {
 /// Probability of the χ² below which stated uncertainties do not explain the scatter.
 const UNLIKELY: f64 = 0.05;
 
-/// Most evaluations per parameter before the search is given up.
+/// Most evaluations per parameter before the search is given up, for up to [`MANY`] values.
 const PATIENCE: usize = 1000;
+
+/// More values than this are first fitted thinned out evenly; the search among all of them begins there, and has as much
+/// less patience as there are more.
+const MANY: usize = 4000;
 
 /// Fits `law(x, parameters)` to the values, from `start`.
 ///
@@ -105,12 +109,22 @@ pub fn fit(values: &[Observation], start: &[f64], law: impl Fn(f64, &[Number]) -
             with_scatter: !stated,
         });
     }
-    let problem = Problem {
-        values,
-        law: &law,
-        parameters: DVector::from_column_slice(start),
+    let search = |values, parameters, patience| {
+        let problem = Problem {
+            values,
+            law: &law,
+            parameters,
+        };
+        LevenbergMarquardt::new().with_patience(patience).minimize(problem)
     };
-    let (solved, report) = LevenbergMarquardt::new().with_patience(PATIENCE).minimize(problem);
+    let mut begin = DVector::from_column_slice(start);
+    let times_many = values.len().div_ceil(MANY);
+    let thinned: Vec<Observation>;
+    if times_many > 1 {
+        thinned = values.iter().step_by(times_many).copied().collect();
+        begin = search(&thinned[..], begin, PATIENCE).0.parameters;
+    }
+    let (solved, report) = search(values, begin, (PATIENCE / times_many).max(10));
     let parameters: Vec<f64> = solved.parameters.iter().copied().collect();
     if !report.termination.was_successful() || parameters.iter().any(|p| !p.is_finite()) {
         return Err(FitError::NotSettled);
