@@ -51,7 +51,7 @@ async fn check(
             Ok(document::of_check(&report, question.given.as_ref(), typed, &today()))
         })
         .await?;
-    answer(&document, form)
+    Ok(answer(&document, form))
 }
 
 /// Which kept check is meant.
@@ -73,7 +73,7 @@ async fn kept(
             Ok(document::of_kept(&kept, changes_since(library, &kept)?)?)
         })
         .await?;
-    answer(&document, form)
+    Ok(answer(&document, form))
 }
 
 /// `GET /report/measurement/12/report.html`: a kept measurement, with a check where its compound is known.
@@ -83,7 +83,7 @@ async fn measurement(
 ) -> Result<Response, PageFailure> {
     let form = form(&file)?;
     let document = app.read(move |library| measured(library, id)).await?;
-    answer(&document, form)
+    Ok(answer(&document, form))
 }
 
 fn measured(library: &Library, id: i64) -> Result<Document, Failure> {
@@ -115,8 +115,8 @@ fn form(file: &str) -> Result<Form, Failure> {
     })
 }
 
-fn answer(document: &Document, form: Form) -> Result<Response, PageFailure> {
-    let bytes = document.write(form);
+fn answer(document: &Document, form: Form) -> Response {
+    let text = document.write(form);
     let policy = format!(
         "default-src 'none'; style-src {}; base-uri 'none'; form-action 'none'; frame-ancestors 'none'",
         document::style_hash()
@@ -125,14 +125,14 @@ fn answer(document: &Document, form: Form) -> Result<Response, PageFailure> {
         Form::Html => "inline".to_owned(),
         other => format!("attachment; filename=\"report.{}\"", other.word()),
     };
-    Ok((
+    (
         StatusCode::OK,
         [
             (header::CONTENT_TYPE, form.media_type().to_owned()),
             (header::CONTENT_SECURITY_POLICY, policy),
             (header::CONTENT_DISPOSITION, shown),
         ],
-        bytes,
+        text,
     )
-        .into_response())
+        .into_response()
 }
