@@ -4,7 +4,7 @@ use super::failure::file_failure;
 use super::question::QuestionArguments;
 use super::{Failure, Outcome, Session, args, choose};
 use crate::library::{Access, Library};
-use crate::report::document::{self, Document, Form};
+use crate::report::document::{self, Document, Form, WriteError};
 use crate::report::{self, Page};
 use crate::tasks::dispersion::{DispersionRequest, DispersionResult, of_compound, of_file};
 use crate::tasks::register::date;
@@ -25,13 +25,13 @@ use std::path::{Path, PathBuf};
     biot report \"L-menthol\" --value -49.1 --solvent EtOH --conc 5 --temp 20 --line D --output menthol.html\n  \
     biot report \"L-menthol\" --value -49.1 --solvent EtOH --conc 5 --temp 20 --line D --output si.tex\n  \
     biot check \"L-menthol\" --value -49.1 --solvent EtOH --temp 20 --line D --keep \"batch 7\"\n  \
-    biot report --check \"batch 7\" --output batch7.html\n  \
+    biot report --check \"batch 7\" --output batch7.pdf\n  \
     biot report --measurement 12 --output measurement12.html      with a check where its compound is known\n  \
     biot report --dispersion table.csv --output ord.tex\n  \
     biot report --dispersion sucrose --solvent H2O --at 546 --format md\n  \
     biot report --list                                            the checks kept here\n\n\
-    The form follows the ending of the file: .html (a page to look at, and to print or to print to a PDF), \
-    .md, .tex (tables for supporting information). Without --output it goes to standard output, as Markdown if nothing \
+    The form follows the ending of the file: .html (a page to look at and to print), .pdf, .md, \
+    .tex (tables for supporting information). Without --output it goes to standard output, as Markdown if nothing \
     else is said. Every report names the program, the state of the library, all inputs, and a digest over them and the \
     answer: the same digest means the same question, answer, program and library."
 )]
@@ -74,7 +74,7 @@ pub struct ReportArguments {
     #[arg(long, visible_alias = "out", value_name = "FILE", help_heading = "The report")]
     pub output: Option<PathBuf>,
     /// Form of the report, where the file's ending does not name it
-    #[arg(long, value_parser = args::words(&["html", "md", "tex"], Form::from_word), value_name = "FORM", help_heading = "The report")]
+    #[arg(long, value_parser = args::words(&["html", "pdf", "md", "tex"], Form::from_word), value_name = "FORM", help_heading = "The report")]
     pub format: Option<Form>,
     /// Replace the file if it is there
     #[arg(long, visible_alias = "force", requires = "output", help_heading = "The report")]
@@ -115,6 +115,9 @@ pub fn run(arguments: &ReportArguments, session: &mut Session) -> Result<Outcome
         return Ok(Outcome::Answered);
     }
     let form = form(arguments)?;
+    if form == Form::Pdf && arguments.output.is_none() && !session.json() && session.shows_on_terminal() {
+        return Err(Failure::usage("output", "a PDF is not written to a terminal").hint("name a file with --output"));
+    }
     let labels = Labels {
         sample: arguments.sample.clone(),
         operator: arguments.operator.clone(),
@@ -169,7 +172,7 @@ fn form(arguments: &ReportArguments) -> Result<Form, Failure> {
     let of_file = arguments.output.as_deref().map(|file| {
         Form::of_file(file).ok_or_else(|| {
             Failure::usage("format", format!("the ending of {} names no form", file.display()))
-                .hint("end it in .html, .md or .tex, or give --format")
+                .hint("end it in .html, .pdf, .md or .tex, or give --format")
         })
     });
     let form = match (arguments.format, of_file) {
@@ -177,6 +180,9 @@ fn form(arguments: &ReportArguments) -> Result<Form, Failure> {
         (None, Some(form)) => form?,
         (None, None) => Form::Md,
     };
+    if !form.is_built_in() {
+        return Err(WriteError::NotBuiltIn.into());
+    }
     if let Some(file) = arguments.output.as_deref()
         && !arguments.overwrite
         && file.exists()
@@ -240,14 +246,14 @@ fn give<T: Serialize>(
     arguments: &ReportArguments,
     session: &mut Session,
 ) -> Result<Outcome, Failure> {
-    let text = document.write(form);
+    let bytes = document.write(form)?;
     if let Some(file) = &arguments.output {
         write_file(file, arguments.overwrite, |to| {
-            to.write_all(text.as_bytes())
+            to.write_all(&bytes)
                 .map_err(|error| file_failure("write", file, &error))
         })?;
     } else if !session.json() {
-        session.raw(text.as_bytes())?;
+        session.raw(&bytes)?;
         return Ok(Outcome::Answered);
     }
     let written = Written {

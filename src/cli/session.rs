@@ -196,6 +196,11 @@ impl Session {
         Ok(self.out.flush()?)
     }
 
+    /// Whether standard output is a terminal, which bytes that are no text would upset.
+    pub fn shows_on_terminal(&self) -> bool {
+        self.out.is_terminal()
+    }
+
     /// Writes bytes to standard output as they are, such as a completion script.
     ///
     /// # Errors

@@ -4,6 +4,7 @@
 //! the sentence a person reads, its place, the hint on what to do and the exit code are put together here, once. The
 //! command line and the pages show the same.
 
+use super::document::WriteError;
 use super::{Column, Page, Table, json};
 use crate::exchange::export::ExportError;
 use crate::exchange::mapping::MappingError;
@@ -171,6 +172,18 @@ impl From<io::Error> for Failure {
         } else {
             Self::usage("output", format!("the output cannot be written: {error}"))
         }
+    }
+}
+
+impl From<WriteError> for Failure {
+    fn from(error: WriteError) -> Self {
+        let hint = match error {
+            WriteError::NotBuiltIn => {
+                "build it with the feature pdf, which is on by default; or write .html and print that to a PDF"
+            }
+            WriteError::Pdf(_) => "write .html and print that to a PDF; please report this with the report that failed",
+        };
+        Self::usage("format", error.to_string()).hint(hint)
     }
 }
 

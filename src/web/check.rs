@@ -273,10 +273,12 @@ pub(super) fn typed_temperature(fields: &CheckFields, given: &Measured) -> Optio
 fn report_links(base: &str, query: &str) -> Vec<Link> {
     [
         (Form::Html, "page for print"),
+        (Form::Pdf, "PDF"),
         (Form::Md, "Markdown"),
         (Form::Tex, "LaTeX tables"),
     ]
     .into_iter()
+    .filter(|(form, _)| form.is_built_in())
     .map(|(form, words)| Link {
         to: format!("/report/{base}/report.{}{query}", form.word()),
         words: words.to_owned(),

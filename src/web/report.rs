@@ -51,7 +51,7 @@ async fn check(
             Ok(document::of_check(&report, question.given.as_ref(), typed, &today()))
         })
         .await?;
-    Ok(answer(&document, form))
+    answer(&document, form)
 }
 
 /// Which kept check is meant.
@@ -73,7 +73,7 @@ async fn kept(
             Ok(document::of_kept(&kept, changes_since(library, &kept)?)?)
         })
         .await?;
-    Ok(answer(&document, form))
+    answer(&document, form)
 }
 
 /// `GET /report/measurement/12/report.html`: a kept measurement, with a check where its compound is known.
@@ -83,7 +83,7 @@ async fn measurement(
 ) -> Result<Response, PageFailure> {
     let form = form(&file)?;
     let document = app.read(move |library| measured(library, id)).await?;
-    Ok(answer(&document, form))
+    answer(&document, form)
 }
 
 fn measured(library: &Library, id: i64) -> Result<Document, Failure> {
@@ -111,12 +111,12 @@ fn form(file: &str) -> Result<Form, Failure> {
     let known = file.strip_prefix("report.").and_then(Form::from_word);
     known.ok_or_else(|| {
         Failure::usage("not-found", "there is no report in that form")
-            .hint("end the address in report.html, report.md or report.tex")
+            .hint("end the address in report.html, report.pdf, report.md or report.tex")
     })
 }
 
-fn answer(document: &Document, form: Form) -> Response {
-    let text = document.write(form);
+fn answer(document: &Document, form: Form) -> Result<Response, PageFailure> {
+    let bytes = document.write(form).map_err(Failure::from)?;
     let policy = format!(
         "default-src 'none'; style-src {}; base-uri 'none'; form-action 'none'; frame-ancestors 'none'",
         document::style_hash()
@@ -125,14 +125,14 @@ fn answer(document: &Document, form: Form) -> Response {
         Form::Html => "inline".to_owned(),
         other => format!("attachment; filename=\"report.{}\"", other.word()),
     };
-    (
+    let answer = (
         StatusCode::OK,
         [
             (header::CONTENT_TYPE, form.media_type().to_owned()),
             (header::CONTENT_SECURITY_POLICY, policy),
             (header::CONTENT_DISPOSITION, shown),
         ],
-        text,
-    )
-        .into_response()
+        bytes,
+    );
+    Ok(answer.into_response())
 }

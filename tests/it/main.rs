@@ -33,6 +33,8 @@ mod limits;
 mod measurement;
 mod names;
 mod notation;
+#[cfg(feature = "pdf")]
+mod pdf;
 mod posterior;
 mod register;
 mod reduce;

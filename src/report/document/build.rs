@@ -323,14 +323,17 @@ fn differences(result: &CheckResult) -> Grid {
             number: false,
         });
     }
-    grid.columns.push(super::Head {
-        text: "note".to_owned(),
-        number: false,
-    });
+    let has_notes = references.iter().any(|row| !row.note.is_empty());
+    if has_notes {
+        grid.columns.push(super::Head {
+            text: "note".to_owned(),
+            number: false,
+        });
+    }
     for row in references {
         let mut cells = vec![format!("#{}", row.entry), row.weight.clone()];
         cells.extend(told.iter().map(|&at| row.cells[at].words.clone()));
-        cells.push(row.note);
+        cells.extend(has_notes.then_some(row.note));
         grid.rows.push(cells);
     }
     grid

@@ -1,5 +1,5 @@
-//! Written reports: one document of plain blocks, written as a page for print (HTML), as Markdown, and as tables for
-//! supporting information (LaTeX).
+//! Written reports: one document of plain blocks, written as a page for print (HTML), as PDF, as Markdown, and as tables
+//! for supporting information (LaTeX).
 //!
 //! [`Document`] is made from an answer (`check`, `measurement`, `dispersion`) and holds words and figures as they will be
 //! printed, so that a kept one is printed later as it was written. Each writer takes only the document: the same document
@@ -9,6 +9,8 @@ mod build;
 mod html;
 mod latex;
 mod markdown;
+#[cfg(feature = "pdf")]
+mod pdf;
 
 pub use build::{of_check, of_dispersion, of_kept, of_measurement};
 pub use html::style_hash;
@@ -161,6 +163,8 @@ pub struct SourceLine {
 pub enum Form {
     /// A page of its own, to look at and to print.
     Html,
+    /// Pages of paper. Only in a program that is built with it.
+    Pdf,
     /// Markdown.
     Md,
     /// LaTeX tables for supporting information.
@@ -174,21 +178,32 @@ impl Form {
             "html" | "htm" => Some(Self::Html),
             "md" | "markdown" => Some(Self::Md),
             "tex" => Some(Self::Tex),
+            "pdf" => Some(Self::Pdf),
             _ => None,
         }
     }
 
+    /// All forms.
+    pub const ALL: [Self; 4] = [Self::Html, Self::Pdf, Self::Md, Self::Tex];
+
     /// The form of a word.
     pub fn from_word(word: &str) -> Option<Self> {
-        [Self::Html, Self::Md, Self::Tex]
-            .into_iter()
-            .find(|form| form.word() == word)
+        Self::ALL.into_iter().find(|form| form.word() == word)
+    }
+
+    /// Whether this program is built with it.
+    pub const fn is_built_in(self) -> bool {
+        match self {
+            Self::Html | Self::Md | Self::Tex => true,
+            Self::Pdf => cfg!(feature = "pdf"),
+        }
     }
 
     /// Its word.
     pub const fn word(self) -> &'static str {
         match self {
             Self::Html => "html",
+            Self::Pdf => "pdf",
             Self::Md => "md",
             Self::Tex => "tex",
         }
@@ -198,19 +213,38 @@ impl Form {
     pub const fn media_type(self) -> &'static str {
         match self {
             Self::Html => "text/html; charset=utf-8",
+            Self::Pdf => "application/pdf",
             Self::Md => "text/markdown; charset=utf-8",
             Self::Tex => "application/x-tex; charset=utf-8",
         }
     }
 }
 
+/// Why a report cannot be written in a form.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum WriteError {
+    /// The program is built without it.
+    #[error("this biot is built without PDF")]
+    NotBuiltIn,
+    /// The PDF could not be put together.
+    #[error("the PDF cannot be written: {0}")]
+    Pdf(String),
+}
+
 impl Document {
-    /// The report in a form.
-    pub fn write(&self, form: Form) -> String {
+    /// The report in a form: the bytes of a file.
+    ///
+    /// # Errors
+    /// When the program is built without the form, or a PDF cannot be put together.
+    pub fn write(&self, form: Form) -> Result<Vec<u8>, WriteError> {
         match form {
-            Form::Html => html::write(self),
-            Form::Md => markdown::write(self),
-            Form::Tex => latex::write(self),
+            Form::Html => Ok(html::write(self).into_bytes()),
+            Form::Md => Ok(markdown::write(self).into_bytes()),
+            Form::Tex => Ok(latex::write(self).into_bytes()),
+            #[cfg(feature = "pdf")]
+            Form::Pdf => pdf::write(self).map_err(|error| WriteError::Pdf(error.to_string())),
+            #[cfg(not(feature = "pdf"))]
+            Form::Pdf => Err(WriteError::NotBuiltIn),
         }
     }
 
