@@ -12,6 +12,7 @@ use crate::tasks::measurements;
 use crate::tasks::register::date;
 use crate::tasks::report::{CheckQuestion, Labels, changes_since, of_check, of_measurement};
 use axum::Router;
+use axum::extract::rejection::QueryRejection;
 use axum::extract::{Path, Query, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
@@ -31,7 +32,7 @@ pub(super) fn routes() -> Router<Arc<App>> {
 async fn check(
     State(app): State<Arc<App>>,
     Path(file): Path<String>,
-    query: Result<Query<CheckFields>, axum::extract::rejection::QueryRejection>,
+    query: Result<Query<CheckFields>, QueryRejection>,
 ) -> Result<Response, PageFailure> {
     let form = form(&file)?;
     let Query(fields) = query.map_err(|error| Failure::usage("query", error.body_text()))?;
@@ -64,9 +65,10 @@ struct Named {
 async fn kept(
     State(app): State<Arc<App>>,
     Path(file): Path<String>,
-    Query(named): Query<Named>,
+    named: Result<Query<Named>, QueryRejection>,
 ) -> Result<Response, PageFailure> {
     let form = form(&file)?;
+    let Query(named) = named.map_err(|error| Failure::usage("query", error.body_text()))?;
     let document = app
         .read(move |library| {
             let kept = library.kept_check(&named.name)?;
@@ -79,9 +81,11 @@ async fn kept(
 /// `GET /report/measurement/12/report.html`: a kept measurement, with a check where its compound is known.
 async fn measurement(
     State(app): State<Arc<App>>,
-    Path((id, file)): Path<(i64, String)>,
+    Path((id, file)): Path<(String, String)>,
 ) -> Result<Response, PageFailure> {
     let form = form(&file)?;
+    let no_number = || Failure::usage("not-found", format!("\"{id}\" is no number of a measurement"));
+    let id: i64 = id.parse().map_err(|_| no_number())?;
     let document = app.read(move |library| measured(library, id)).await?;
     answer(&document, form)
 }

@@ -39,6 +39,7 @@ mod posterior;
 mod register;
 mod reduce;
 mod report;
+mod report_web;
 mod review;
 mod selfcheck;
 mod share;

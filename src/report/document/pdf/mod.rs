@@ -85,7 +85,8 @@ fn write_block(pages: &mut Pages, block: &Block, next: Option<&Block>) {
     match block {
         Block::Heading { text } => {
             pages.space(9.0);
-            heading(pages, text, next.map_or(0.0, beginning));
+            let below = next.map_or(0.0, |next| beginning(pages, next));
+            heading(pages, text, below);
         }
         Block::Verdict { code, tone, sentence } => verdict(pages, code, tone, sentence),
         Block::Facts { rows } => {
@@ -116,10 +117,10 @@ fn write_block(pages: &mut Pages, block: &Block, next: Option<&Block>) {
 }
 
 /// How much of a block must stand below its heading, points.
-fn beginning(block: &Block) -> f32 {
+fn beginning(pages: &mut Pages, block: &Block) -> f32 {
     match block {
         Block::Figure { svg, .. } => Drawing::read(svg).map_or(40.0, |drawing| drawing.height() + 20.0),
-        Block::Table { .. } => 75.0,
+        Block::Table { table, .. } => table::beginning(pages, table),
         _ => 30.0,
     }
 }

@@ -25,52 +25,83 @@ struct Layout {
     numbers: Vec<bool>,
 }
 
+/// A table whose lines are known.
+struct Set {
+    layout: Layout,
+    caption: Vec<Line>,
+    head: Row,
+    rows: Vec<Row>,
+}
+
+const CAPTION: Look = Look::new(8.5, QUIET);
+
+impl Set {
+    fn new(pages: &mut Pages, grid: &Grid) -> Option<Self> {
+        let n = grid.columns.len();
+        if n == 0 {
+            return None;
+        }
+        // Every row has a cell for each column, whatever a kept document says.
+        let cells: Vec<Vec<String>> = (grid.rows.iter())
+            .map(|row| {
+                let cell = |at| pages.fonts.writable(row.get(at).map_or("", String::as_str));
+                (0..n).map(cell).collect()
+            })
+            .collect();
+        let heads: Vec<String> = (grid.columns.iter())
+            .map(|column| pages.fonts.writable(&column.text))
+            .collect();
+        let layout = layout(pages, grid, &heads, &cells);
+        let head = layout.row(pages, &heads, layout.look.bold());
+        let rows = cells.iter().map(|row| layout.row(pages, row, layout.look)).collect();
+        let text = pages.fonts.writable(&grid.caption);
+        let caption = wrap(&pages.fonts, &[Span { text, look: CAPTION }], WIDTH);
+        Some(Self {
+            layout,
+            caption,
+            head,
+            rows,
+        })
+    }
+
+    /// How much of it must stand together, points: all of it where that is not much, or else its beginning.
+    fn beginning(&self) -> f32 {
+        let above = self.caption.len() as f32 * CAPTION.leading() + self.layout.height(&self.head) + 6.0;
+        let all = above + self.rows.iter().map(|row| self.layout.height(row)).sum::<f32>();
+        if all < Pages::whole() * 0.45 {
+            all
+        } else {
+            above + self.rows.first().map_or(0.0, |row| self.layout.height(row).min(80.0))
+        }
+    }
+}
+
+/// How much of a table must stand together with what is above it, points.
+pub(super) fn beginning(pages: &mut Pages, grid: &Grid) -> f32 {
+    Set::new(pages, grid).map_or(0.0, |set| set.beginning())
+}
+
 /// Writes a table.
 pub(super) fn write(pages: &mut Pages, grid: &Grid) {
-    let n = grid.columns.len();
-    if n == 0 {
+    let Some(set) = Set::new(pages, grid) else {
         return;
-    }
-    // Every row has a cell for each column, whatever a kept document says.
-    let cells: Vec<Vec<String>> = (grid.rows.iter())
-        .map(|row| {
-            let cell = |at| pages.fonts.writable(row.get(at).map_or("", String::as_str));
-            (0..n).map(cell).collect()
-        })
-        .collect();
-    let heads: Vec<String> = (grid.columns.iter())
-        .map(|column| pages.fonts.writable(&column.text))
-        .collect();
-    let layout = layout(pages, grid, &heads, &cells);
-    let head = layout.row(pages, &heads, layout.look.bold());
-    let rows: Vec<Row> = cells.iter().map(|row| layout.row(pages, row, layout.look)).collect();
-
+    };
+    let (layout, head) = (&set.layout, &set.head);
+    pages.need(set.beginning());
     pages.begin(StructRole::Table);
-    let caption_look = Look::new(8.5, QUIET);
-    let caption = pages.fonts.writable(&grid.caption);
-    let caption = wrap(
-        &pages.fonts,
-        &[Span {
-            text: caption,
-            look: caption_look,
-        }],
-        WIDTH,
-    );
-    let first = rows.first().map_or(0.0, |row| layout.height(row).min(80.0));
-    pages.need(caption.len() as f32 * caption_look.leading() + layout.height(&head) + first + 6.0);
     let element = pages.begin(StructRole::Caption);
-    pages.write_all(element, &caption, SIDE, caption_look);
+    pages.write_all(element, &set.caption, SIDE, CAPTION);
     pages.end();
     pages.y += 2.0;
 
     pages.begin(StructRole::TR);
-    let elements = begin_cells(pages, n, StructRole::TH);
-    layout.head(pages, &head, Some(&elements));
+    let elements = begin_cells(pages, head.len(), StructRole::TH);
+    layout.head(pages, head, Some(&elements));
     pages.end();
-    for row in rows {
+    for row in set.rows {
         pages.begin(StructRole::TR);
-        let elements = begin_cells(pages, n, StructRole::TD);
-        layout.body_row(pages, &head, row, &elements);
+        let elements = begin_cells(pages, head.len(), StructRole::TD);
+        layout.body_row(pages, head, row, &elements);
         pages.end();
     }
     let y = pages.y + 0.5;
@@ -155,7 +186,20 @@ fn share(least: &[f32], most: &[f32], room: f32) -> (bool, Vec<f32>) {
         let widths = least.iter().zip(most).map(|(low, high)| low + (high - low) * part);
         return (true, widths.collect());
     }
-    (false, least.iter().map(|width| width * room / low.max(1e-3)).collect())
+    (false, fill(most, room))
+}
+
+/// Room dealt out evenly: a column that wants less than its share leaves the rest to the others.
+fn fill(most: &[f32], room: f32) -> Vec<f32> {
+    let mut order: Vec<usize> = (0..most.len()).collect();
+    order.sort_by(|a, b| most[*a].total_cmp(&most[*b]));
+    let mut widths = vec![0.0; most.len()];
+    let mut left = room;
+    for (done, at) in order.into_iter().enumerate() {
+        widths[at] = most[at].min(left / (most.len() - done) as f32);
+        left -= widths[at];
+    }
+    widths
 }
 
 impl Layout {
