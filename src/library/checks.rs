@@ -4,7 +4,7 @@ use super::Library;
 use super::error::LibraryError;
 use super::history;
 use super::types::{Change, CompoundId};
-use rusqlite::{OptionalExtension, Row, params};
+use rusqlite::{Connection, OptionalExtension, Row, params};
 use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
 use uuid::Uuid;
@@ -41,9 +41,13 @@ pub struct KeptCheck {
     pub digest: String,
     /// Question, answer and report.
     pub content: Value,
+    /// Whether it is what the history says was kept; if not, it was changed outside the program.
+    pub is_intact: bool,
 }
 
-const SELECT: &str = "SELECT id, uid, at, who, name, compound, digest, content FROM kept_check";
+const SELECT: &str = "SELECT id, uid, at, who, name, compound, digest, content, \
+    (SELECT json_array(at, who, after) FROM history \
+     WHERE entity_uid = kept_check.uid AND entity = 'kept-check' AND action = 'add') FROM kept_check";
 
 impl Library {
     /// Keeps a check; its number.
@@ -82,11 +86,7 @@ impl Library {
                 ],
             )?;
             let id = tx.last_insert_rowid();
-            let after = json!({
-                "name": name,
-                "digest": new.digest,
-                "content_sha256": history::hexadecimal(&Sha256::digest(content.as_bytes())),
-            });
+            let after = kept(name, &new.digest, &content);
             history::record(tx, change, "add", "kept-check", &uid, None, Some(&after))?;
             Ok(id)
         })
@@ -117,6 +117,52 @@ impl Library {
     }
 }
 
+/// What the history keeps of a check: enough to notice any change of it.
+fn kept(name: &str, digest: &str, content: &str) -> Value {
+    json!({
+        "name": name,
+        "digest": digest,
+        "content_sha256": history::hexadecimal(&Sha256::digest(content.as_bytes())),
+    })
+}
+
+/// Kept checks that are not what the history says was kept, or are gone, or were never kept. Their stable ids are added to
+/// `changed`.
+pub(super) fn changed_outside(connection: &Connection, changed: &mut Vec<String>) -> Result<(), LibraryError> {
+    let mut select = connection.prepare(SELECT)?;
+    let mut rows = select.query([])?;
+    while let Some(row) = rows.next()? {
+        if !is_intact(row)? {
+            changed.push(row.get(1)?);
+        }
+    }
+    let mut gone = connection.prepare(
+        "SELECT entity_uid FROM history WHERE entity = 'kept-check' AND action = 'add' \
+         AND entity_uid NOT IN (SELECT uid FROM kept_check) ORDER BY id",
+    )?;
+    for uid in gone.query_map([], |row| row.get(0))? {
+        changed.push(uid?);
+    }
+    Ok(())
+}
+
+/// Whether a row of [`SELECT`] is what its line of the history says: when, who, name, digest and every byte of the content.
+fn is_intact(row: &Row<'_>) -> Result<bool, rusqlite::Error> {
+    let (at, who, name): (String, String, String) = (row.get(2)?, row.get(3)?, row.get(4)?);
+    let (compound, digest, content): (i64, String, String) = (row.get(5)?, row.get(6)?, row.get(7)?);
+    let line: Option<String> = row.get(8)?;
+    let said = line.and_then(|line| serde_json::from_str::<(String, String, String)>(&line).ok());
+    let Some((said_at, said_who, after)) = said else {
+        return Ok(false);
+    };
+    // The compound is named in the content too.
+    let told = serde_json::from_str::<Value>(&content).ok();
+    let told = told.and_then(|content| content["report"]["result"]["compound"]["id"].as_i64());
+    let is_compound = told.is_none_or(|told| told == compound);
+    let after: Option<Value> = serde_json::from_str(&after).ok();
+    Ok(is_compound && said_at == at && said_who == who && after == Some(kept(&name, &digest, &content)))
+}
+
 fn from_row(row: &Row<'_>) -> Result<Result<KeptCheck, LibraryError>, rusqlite::Error> {
     let content: String = row.get(7)?;
     let Ok(content) = serde_json::from_str(&content) else {
@@ -134,5 +180,6 @@ fn from_row(row: &Row<'_>) -> Result<Result<KeptCheck, LibraryError>, rusqlite::
         compound: CompoundId(row.get(5)?),
         digest: row.get(6)?,
         content,
+        is_intact: is_intact(row)?,
     }))
 }

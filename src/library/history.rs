@@ -45,7 +45,8 @@ pub struct HistoryCheck {
     pub broken_at: Option<i64>,
     /// Lines are missing at the end.
     pub cut_off: bool,
-    /// Stable ids of entries, loads, equipment, checks and loans whose records are not what the history says they are.
+    /// Stable ids of entries, loads, equipment, control checks, loans, measurements and kept checks whose records are not
+    /// what the history says they are.
     pub changed_outside: Vec<String>,
 }
 
@@ -177,6 +178,8 @@ pub(super) fn check(connection: &Connection) -> Result<HistoryCheck, LibraryErro
     changed_entries(connection, &mut found.changed_outside)?;
     changed_batches(connection, &mut found.changed_outside)?;
     super::equipment::changed_outside(connection, &mut found.changed_outside)?;
+    super::measurements::changed_outside(connection, &mut found.changed_outside)?;
+    super::checks::changed_outside(connection, &mut found.changed_outside)?;
     Ok(found)
 }
 

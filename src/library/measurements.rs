@@ -7,8 +7,10 @@ use super::history;
 use super::types::{Change, CompoundId};
 use crate::measurement::{Reading, ReadingRole};
 use crate::quantity::{Angle, Concentration, Length, SpecificRotation, Temperature};
-use rusqlite::{OptionalExtension, Row, Transaction, params};
+use rusqlite::types::ValueRef;
+use rusqlite::{Connection, OptionalExtension, Row, Transaction, params};
 use serde_json::{Value, json};
+use sha2::{Digest, Sha256};
 use uuid::Uuid;
 
 /// A measurement to be kept.
@@ -286,6 +288,7 @@ fn add(
         "standard_uncertainty": new.uncertainty.conventional(),
         "n_readings": new.readings.len(),
         "supersedes": before.as_ref().map(|(uid, _)| uid),
+        "record_sha256": record_digest(tx, id)?,
     });
     history::record(tx, change, "add", "measurement", &uid, None, Some(&after))?;
     if let Some((old_uid, old)) = before {
@@ -293,6 +296,87 @@ fn add(
         history::record(tx, change, "supersede", "measurement", &old_uid, Some(&old), Some(&by))?;
     }
     Ok(id)
+}
+
+/// SHA-256 over all that is kept of a measurement and of its readings, hexadecimal. The columns are named here, so that a
+/// column added later changes no digest.
+fn record_digest(connection: &Connection, id: i64) -> Result<String, LibraryError> {
+    let mut hasher = Sha256::new();
+    for sql in [
+        "SELECT uid, at, operator, sample, compound, instrument, cell, supersedes, value, standard_uncertainty, \
+         degrees_of_freedom, concentration, content FROM measurement WHERE id = ?",
+        "SELECT number, line, role, angle, seconds, temperature, wavelength, cell, concentration, sample, operator, filling, \
+         preparation, absorbance, turbidity FROM reading WHERE measurement = ? ORDER BY number",
+    ] {
+        let mut select = connection.prepare_cached(sql)?;
+        let n_columns = select.column_count();
+        let mut rows = select.query([id])?;
+        while let Some(row) = rows.next()? {
+            let fields = (0..n_columns).map(|at| {
+                Ok(match row.get_ref(at)? {
+                    ValueRef::Null => Value::Null,
+                    ValueRef::Integer(n) => json!(n),
+                    ValueRef::Real(x) => json!(x),
+                    ValueRef::Text(text) | ValueRef::Blob(text) => json!(String::from_utf8_lossy(text)),
+                })
+            });
+            let fields: Vec<Value> = fields.collect::<Result<_, rusqlite::Error>>()?;
+            let text = Value::from(fields).to_string();
+            hasher.update((text.len() as u64).to_le_bytes());
+            hasher.update(text.as_bytes());
+        }
+    }
+    Ok(history::hexadecimal(&hasher.finalize()))
+}
+
+/// Measurements that are not what the history says was kept, or are gone, or were never kept; readings count. Their stable
+/// ids are added to `changed`. One that was kept before the history held a digest is compared in the fields it names.
+pub(super) fn changed_outside(connection: &Connection, changed: &mut Vec<String>) -> Result<(), LibraryError> {
+    let mut select = connection.prepare(
+        "SELECT m.id, m.uid, m.at, line.at, line.after, json_object('sample', m.sample, 'operator', m.operator, \
+         'n_readings', (SELECT count(*) FROM reading WHERE measurement = m.id), \
+         'supersedes', (SELECT uid FROM measurement AS old WHERE old.id = m.supersedes)), m.value, m.standard_uncertainty \
+         FROM measurement AS m LEFT JOIN history AS line \
+         ON line.entity_uid = m.uid AND line.entity = 'measurement' AND line.action = 'add' ORDER BY m.id",
+    )?;
+    let mut rows = select.query([])?;
+    while let Some(row) = rows.next()? {
+        let (id, uid, at): (i64, String, String) = (row.get(0)?, row.get(1)?, row.get(2)?);
+        let said_at: Option<String> = row.get(3)?;
+        let after: Option<String> = row.get(4)?;
+        let said: Value = after
+            .and_then(|after| serde_json::from_str(&after).ok())
+            .unwrap_or_default();
+        let held: String = row.get(5)?;
+        let held: Value = serde_json::from_str(&held).unwrap_or_default();
+        let words = ["sample", "operator", "n_readings", "supersedes"];
+        let numbers = [("value", row.get::<_, f64>(6)?), ("standard_uncertainty", row.get(7)?)];
+        let is_same = said_at.as_deref() == Some(at.as_str())
+            && words.iter().all(|word| said[word] == held[word])
+            && numbers
+                .iter()
+                .all(|(name, value)| said[name].as_f64().is_some_and(|said| is_near(said, *value)));
+        let is_whole = match said["record_sha256"].as_str() {
+            Some(digest) => record_digest(connection, id)? == digest,
+            None => true,
+        };
+        if !is_same || !is_whole {
+            changed.push(uid);
+        }
+    }
+    let mut gone = connection.prepare(
+        "SELECT entity_uid FROM history WHERE entity = 'measurement' AND action = 'add' \
+         AND entity_uid NOT IN (SELECT uid FROM measurement) ORDER BY id",
+    )?;
+    for uid in gone.query_map([], |row| row.get(0))? {
+        changed.push(uid?);
+    }
+    Ok(())
+}
+
+/// Whether two numbers are the same but for what reading a number from JSON may change of its last digit.
+fn is_near(one: f64, other: f64) -> bool {
+    (one - other).abs() <= 4.0 * f64::EPSILON * other.abs()
 }
 
 fn from_row(row: &Row<'_>) -> Result<Result<Measurement, LibraryError>, rusqlite::Error> {

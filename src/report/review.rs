@@ -365,6 +365,19 @@ pub struct VerifiedJson {
     pub cut_off: bool,
     /// Stable ids of records that are not what the history says.
     pub changed_outside: Vec<String>,
+    /// The same with what they are.
+    pub changed: Vec<ChangedRecordJson>,
+}
+
+/// A record that was changed outside the program.
+#[derive(Clone, Debug, Serialize)]
+pub struct ChangedRecordJson {
+    /// Its stable id.
+    pub uid: String,
+    /// What it is, as the history names it; null where the history knows nothing of it.
+    pub record: Option<String>,
+    /// The name, or the sample, that the history gives it.
+    pub name: Option<String>,
 }
 
 /// A line that does not fit.
@@ -398,6 +411,13 @@ impl From<&Verified> for VerifiedJson {
             }),
             cut_off: check.cut_off,
             changed_outside: check.changed_outside.clone(),
+            changed: (verified.changed.iter())
+                .map(|changed| ChangedRecordJson {
+                    uid: changed.uid.clone(),
+                    record: changed.record.clone(),
+                    name: changed.name.clone(),
+                })
+                .collect(),
         }
     }
 }
@@ -431,11 +451,27 @@ pub fn verified(verified: &VerifiedJson, page: &mut Page) {
     if verified.cut_off {
         page.point("lines are missing at the end");
     }
-    for uid in &verified.changed_outside {
-        page.point(&format!(
-            "record {uid} is not what the history says: it was changed outside the program"
-        ));
+    for changed in &verified.changed {
+        let name = changed
+            .name
+            .as_ref()
+            .map(|name| format!(" \"{name}\""))
+            .unwrap_or_default();
+        page.point(&match &changed.record {
+            Some(record) => format!(
+                "{record}{name} ({}) is not what the history says: it was changed outside the program",
+                changed.uid
+            ),
+            None => format!(
+                "record {} is not in the history: it was put in outside the program",
+                changed.uid
+            ),
+        });
     }
+    page.paragraph(
+        "Do not rely on these records. Keep this file as it is; take the records from a backup made before the change (biot \
+         restore), or measure and check again under a new name.",
+    );
 }
 
 /// A load.

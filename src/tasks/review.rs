@@ -270,6 +270,19 @@ pub struct Verified {
     pub check: HistoryCheck,
     /// The line at which the chain breaks.
     pub broken_line: Option<HistoryLine>,
+    /// The records that are not what the history says.
+    pub changed: Vec<ChangedRecord>,
+}
+
+/// A record that was changed outside the program.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ChangedRecord {
+    /// Its stable id.
+    pub uid: String,
+    /// What it is, as the history names it; none where the history knows nothing of it.
+    pub record: Option<String>,
+    /// The name, or the sample, that the history gives it.
+    pub name: Option<String>,
 }
 
 /// Checks the chain of the history and the records against it. Reads the whole file.
@@ -279,7 +292,22 @@ pub fn verify(library: &Library) -> Result<Verified, LibraryError> {
         Some(id) => library.history_line(id)?,
         None => None,
     };
-    Ok(Verified { check, broken_line })
+    let changed = check.changed_outside.iter().map(|uid| {
+        let first = library.history_of(uid)?.into_iter().next();
+        let after = first.as_ref().and_then(|line| line.after.clone()).unwrap_or_default();
+        let name = ["name", "sample"].iter().find_map(|key| after[key].as_str());
+        Ok(ChangedRecord {
+            uid: uid.clone(),
+            name: name.map(str::to_owned),
+            record: first.map(|line| line.entity),
+        })
+    });
+    let changed = changed.collect::<Result<_, LibraryError>>()?;
+    Ok(Verified {
+        check,
+        broken_line,
+        changed,
+    })
 }
 
 /// All loads, newest first.

@@ -382,3 +382,100 @@ fn a_dispersion_table_is_reported_with_its_law() {
     let (_, tex, _) = biot(&STARTER.1, &[&asked[..], &["--format", "tex"]].concat());
     assert!(tex.contains("589.3 & air &"), "{tex}");
 }
+
+/// Kept checks and measurements are guarded by triggers, which whoever holds the file can drop; the history still tells.
+#[test]
+fn a_kept_record_that_was_changed_behind_its_back_is_found_and_not_relied_on() {
+    let (folder, path) = copy();
+    let asked = [
+        "L-proline",
+        "--value=-84.1",
+        "--solvent",
+        "H2O",
+        "--conc",
+        "1",
+        "--temp",
+        "25",
+        "--line",
+        "D",
+    ];
+    let (code, _, err) = biot(&path, &[&["check"], &asked[..], &["--keep", "batch 7"]].concat());
+    assert_eq!(code, 0, "{err}");
+    let reduce = [
+        "reduce",
+        "--angle=-0.841",
+        "--cell",
+        "100 mm",
+        "--conc",
+        "1",
+        "--solvent",
+        "H2O",
+        "--temp",
+        "25",
+    ];
+    let kept = ["--line", "D", "--sample", "S1", "--operator", "A. First", "--keep"];
+    let (code, _, err) = biot(&path, &[&reduce[..], &kept[..]].concat());
+    assert_eq!(code, 0, "{err}");
+    let (code, out, _) = biot(&path, &["history", "--verify"]);
+    assert_eq!(code, 0, "{out}");
+    let triggers = "DROP TRIGGER kept_check_is_never_changed; DROP TRIGGER kept_check_is_never_deleted; \
+        DROP TRIGGER measurement_is_never_changed; DROP TRIGGER measurement_is_never_deleted; \
+        DROP TRIGGER reading_is_never_changed; DROP TRIGGER reading_is_never_deleted; PRAGMA foreign_keys = off;";
+    for (sql, named) in [
+        (
+            "UPDATE kept_check SET content = replace(content, '84.1', '84.2')",
+            "kept-check \"batch 7\"",
+        ),
+        (
+            "UPDATE kept_check SET content = replace(content, 'agrees', 'disagrees')",
+            "kept-check \"batch 7\"",
+        ),
+        ("UPDATE kept_check SET name = 'batch 8'", "kept-check \"batch 7\""),
+        (
+            "UPDATE kept_check SET at = '2020-01-01T00:00:00Z'",
+            "kept-check \"batch 7\"",
+        ),
+        ("UPDATE kept_check SET who = 'B. Second'", "kept-check \"batch 7\""),
+        ("UPDATE kept_check SET digest = 'x'", "kept-check \"batch 7\""),
+        (
+            "UPDATE kept_check SET compound = compound + 1",
+            "kept-check \"batch 7\"",
+        ),
+        ("DELETE FROM kept_check", "kept-check \"batch 7\""),
+        (
+            "INSERT INTO kept_check SELECT id + 1, 'put in', at, who, 'batch 9', compound, digest, content FROM kept_check",
+            "record put in is not in the history",
+        ),
+        ("UPDATE measurement SET value = value * 1.000001", "measurement \"S1\""),
+        (
+            "UPDATE measurement SET content = json_set(content, '$.journal', 'x')",
+            "measurement \"S1\"",
+        ),
+        ("UPDATE measurement SET compound = 1", "measurement \"S1\""),
+        ("UPDATE reading SET angle = -0.842", "measurement \"S1\""),
+        ("UPDATE reading SET temperature = 26", "measurement \"S1\""),
+        ("DELETE FROM reading", "measurement \"S1\""),
+        ("DELETE FROM measurement", "measurement \"S1\""),
+    ] {
+        let changed = folder.path().join("changed.biot");
+        let _ = std::fs::remove_file(&changed);
+        Library::open(&path, Access::Read).unwrap().backup(&changed).unwrap();
+        let connection = rusqlite::Connection::open(&changed).unwrap();
+        connection.execute_batch(&format!("{triggers} {sql}")).unwrap();
+        assert!(connection.changes() > 0, "{sql} changes nothing");
+        drop(connection);
+        let (code, out, err) = biot(&changed, &["history", "--verify"]);
+        let out = out.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert_eq!(code, 5, "{sql}: {out} {err}");
+        assert!(out.contains(named) && out.contains("Do not rely on"), "{sql}: {out}");
+        let (_, json, _) = biot(&changed, &["history", "--verify", "--json"]);
+        let json: serde_json::Value = serde_json::from_str(&json).unwrap();
+        assert_eq!(json["changed_outside"].as_array().unwrap().len(), 1, "{sql}: {json}");
+        let (code, out, _) = biot(&changed, &["report", "--check", "batch 7"]);
+        if code == 0 && sql.contains("kept_check") && !sql.starts_with("INSERT") {
+            assert!(out.contains("was changed outside the program"), "{sql}: {out}");
+        }
+    }
+    let (_, out, _) = biot(&path, &["report", "--check", "batch 7"]);
+    assert!(!out.contains("changed outside"), "{out}");
+}

@@ -100,6 +100,14 @@ pub fn of_kept(kept: &KeptCheck, changes_since: u64) -> Result<Document, Library
             format!("\"{}\", {} by {}", kept.name, kept.at, kept.who),
         ),
     );
+    if !kept.is_intact {
+        document.remark(
+            "This record was changed outside the program after it was kept, so it is not the answer that was given then. Do \
+             not rely on it: take it from a backup made before, or check again under a new name. biot history --verify looks \
+             for other such records."
+                .to_owned(),
+        );
+    }
     if changes_since > 0 {
         document.remark(format!(
             "This is the check as it was answered when it was kept. The library has changed since ({changes_since} \
