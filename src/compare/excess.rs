@@ -36,7 +36,7 @@ impl MethodExcess {
     }
 
     /// Mean and standard deviation; a bound makes a rectangular distribution (JCGM 100:2008, 4.3.7).
-    fn moments(self) -> (f64, f64) {
+    pub(super) fn moments(self) -> (f64, f64) {
         match self {
             Self::Value { ratio, sd } => (ratio, sd),
             Self::AtLeast(bound) => (f64::midpoint(bound, 1.0), (1.0 - bound) / 12f64.sqrt()),

@@ -416,22 +416,29 @@ fn by_both_lines(series: &Series<'_>, from: Wavelength, to: Wavelength) -> Resul
             shown(to)
         ));
     }
+    Ok(of_both_lines(series, from, to).filter(|ratio| ratio.factor > 0.0))
+}
+
+/// The ratio of the values of a series at both lines, of either sign: none where it lacks one of them, or they are too
+/// uncertain for a ratio.
+fn of_both_lines(series: &Series<'_>, from: Wavelength, to: Wavelength) -> Option<Ratio> {
+    let ((a, u_a), (b, u_b)) = (series.mean_at(from)?, series.mean_at(to)?);
     // Relative variances add (JCGM 100:2008, eq. 12); both have their own errors only, the preparation is one.
     let relative = (u_a / a).hypot(u_b / b);
-    if a * b <= 0.0 || relative > MOST_UNCERTAIN {
-        return Ok(None);
+    if a * b == 0.0 || !(relative <= MOST_UNCERTAIN) {
+        return None;
     }
     let is_used = |m: &&Member| {
         [from, to]
             .iter()
             .any(|line| (m.wavelength.nanometres() - line.nanometres()).abs() <= ONE_LINE_NM)
     };
-    Ok(Some(Ratio {
+    Some(Ratio {
         factor: b / a,
-        u: relative * (b / a),
+        u: relative * (b / a).abs(),
         origins: series.members.iter().filter(is_used).map(|m| m.at).collect(),
         warnings: Vec::new(),
-    }))
+    })
 }
 
 /// Ratios of several series in one.
@@ -524,6 +531,61 @@ fn generic_conversion(from: Wavelength, to: Wavelength) -> Option<LineConversion
         references: Vec::new(),
         warnings: Vec::new(),
     })
+}
+
+/// What the compound would read at another line than the one stated, by its own values.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct OwnLine {
+    /// The other line.
+    pub line: Wavelength,
+    /// Its value there over that at the line stated; below zero where the rotation has the other sign there.
+    pub factor: f64,
+    /// Standard uncertainty relative to the factor.
+    pub relative_sd: f64,
+}
+
+/// Of some lines, those that the compound's own values of the solvent, stage and basis of the measurement reach, from the
+/// line of the measurement; one that is not stated is taken as D.
+pub fn own_lines(
+    measured: &Conditions,
+    references: &[Reference],
+    effects: &EffectTable,
+    lines: impl Iterator<Item = Wavelength>,
+) -> Vec<OwnLine> {
+    let stated = measured.line.as_ref().unwrap_or(&SpectralLine::SodiumD);
+    let (Some(from), Some(solvent)) = (stated.wavelength(), &measured.solvent) else {
+        return Vec::new();
+    };
+    let mut series = gather(references, effects);
+    series.retain(|series| {
+        let (conditions, form) = (&series.example.conditions, &series.example.form);
+        conditions
+            .solvent
+            .as_ref()
+            .is_some_and(|s| kinship(s, solvent) == Kinship::Same)
+            && conditions.stage == measured.stage
+            && conditions.basis == measured.basis
+            && matches!(form, FormLink::Same | FormLink::Hydrate { .. })
+    });
+    let reach = |to: Wavelength| {
+        let by_law = series.iter().filter(|series| series.n_lines() >= DISPERSION_LINES);
+        let by_law = by_law
+            .filter_map(|series| by_dispersion(series, from, to).ok().flatten())
+            .collect();
+        let made = combined(LineMethod::OwnDispersion, from, to, by_law).or_else(|| {
+            let pairs = series
+                .iter()
+                .filter_map(|series| of_both_lines(series, from, to))
+                .collect();
+            combined(LineMethod::BothLines, from, to, pairs)
+        })?;
+        Some(OwnLine {
+            line: to,
+            factor: made.factor,
+            relative_sd: (made.standard_uncertainty / made.factor).abs(),
+        })
+    };
+    lines.filter_map(reach).collect()
 }
 
 /// The factor of the law between any two wavelengths in nm at the mean λ0, and its relative change for one standard

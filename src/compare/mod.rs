@@ -45,7 +45,7 @@ pub use judge::{
 };
 pub use learned::{EffectEstimate, PairTally, PublishedValue};
 pub use left_out::{Prediction, SHARES, predict, staying, wilson95};
-pub use lines::{LineConversion, LineMethod};
+pub use lines::{LineConversion, LineMethod, OwnLine, own_lines};
 pub use mixture::{Component, Mixture};
 pub use pool::{Options, PooledValue, Pooling, ReferenceOutcome, pool};
 pub use reference::{HandKnown, ReadingWorth, Reference, SampleExcess, ValueError, value_of};

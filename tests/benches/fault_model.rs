@@ -432,6 +432,22 @@ fn picked<'a, T>(of: &'a [T], weight: impl Fn(&T) -> f64, rng: &mut Pcg64) -> &'
         .unwrap_or(&of[0])
 }
 
+/// What the noise of the angle makes of the reported value, standard deviation. A slip in the arithmetic after the reading
+/// multiplies it; one before, as a wrong cell or salt, does not.
+fn angle_noise(way: &Way, concentration: f64) -> f64 {
+    let noise = ANGLE_NOISE * 100.0 / (way.cell / 100.0 * concentration);
+    match (way.code, way.slip) {
+        (
+            CauseCode::ConcentrationUnit
+            | CauseCode::AngleAsSpecific
+            | CauseCode::MolarAsSpecific
+            | CauseCode::SugarDegrees,
+            Slip::Factor(factor, _),
+        ) => noise * factor,
+        _ => noise,
+    }
+}
+
 /// Draws the true value, the slip's own chance and the noise.
 fn reported(entry: &Real, way: &Way, real: &[Real], rng: &mut Pcg64) -> f64 {
     let mut normal = || -> f64 { StandardNormal.sample(&mut *rng) };
@@ -441,7 +457,6 @@ fn reported(entry: &Real, way: &Way, real: &[Real], rng: &mut Pcg64) -> f64 {
     let even: f64 = rng.random_range(0.0..1.0);
     let any = &real[rng.random_range(0..real.len())];
     let truth = entry.value * scatter;
-    let per_degree = 100.0 / (way.cell / 100.0 * entry.concentration);
     let wanted = match way.slip {
         Slip::Factor(factor, sd) => truth * factor * (1.0 + sd * chance),
         Slip::Shift(_) => truth,
@@ -454,7 +469,7 @@ fn reported(entry: &Real, way: &Way, real: &[Real], rng: &mut Pcg64) -> f64 {
     };
     // A turn is exact: it stands in the reading, not in the weighing.
     let turn = if let Slip::Shift(shift) = way.slip { shift } else { 0.0 };
-    let reported = wanted * (1.0 + RELATIVE_NOISE * noise) + ANGLE_NOISE * per_degree * blur + turn;
+    let reported = wanted * (1.0 + RELATIVE_NOISE * noise) + angle_noise(way, entry.concentration) * blur + turn;
     // Three decimals, as typed.
     (reported * 1000.0).round() / 1000.0
 }
@@ -484,8 +499,7 @@ static QUANTILES: LazyLock<[f64; 24]> = LazyLock::new(|| {
 
 /// Density of the reported value under a slip, with the true value and the noise as they are drawn.
 fn density(entry: &Real, real: &[Real], way: &Way, x: f64) -> f64 {
-    let per_degree = 100.0 / (way.cell / 100.0 * entry.concentration);
-    let angle = ANGLE_NOISE * per_degree;
+    let angle = angle_noise(way, entry.concentration);
     let normal = |deviation: f64, variance: f64| {
         (-0.5 * deviation * deviation / variance).exp() / (2.0 * std::f64::consts::PI * variance).sqrt()
     };

@@ -6,7 +6,7 @@
 
 use biot::compare::{
     Conditions, EffectTable, FormLink, HandKnown, LineMethod, Options, Pooling, Reference, ReferenceOutcome,
-    SampleExcess, pool,
+    SampleExcess, own_lines, pool,
 };
 use biot::quantity::{Concentration, SpecificRotation, SpectralLine, Temperature, Wavelength};
 use biot::solvent::Solvent;
@@ -317,4 +317,65 @@ fn dispersion_data_serve_their_own_solvent_only() {
     let made = pooled(line(589.3), &references);
     let n = sugar.len();
     assert!(made.references[n].used && !made.references[n + 1].used);
+}
+
+/// A value that may have been read at another line: the sugar scale (GOST 8.258-2013 Annex A) without its mercury line leads
+/// from D to it, and (S)-propylene oxide turns its sign between 633 and 355 nm (`tests/data/ord_tables.csv`).
+#[test]
+fn the_compounds_own_values_say_what_another_line_would_read() {
+    let scale = sugar_scale();
+    let green = air(546.07);
+    let (at_green, others): (Vec<_>, Vec<_>) = scale.into_iter().partition(|(line, _)| line.same_light(&green));
+    let references: Vec<Reference> = others
+        .iter()
+        .map(|(line, value)| reference(line.clone(), *value, 0.02, 1))
+        .collect();
+    let sodium = Conditions {
+        line: None,
+        ..at(SpectralLine::SodiumD)
+    };
+    let asked = [air(546.07), air(365.0)];
+    let asked = || asked.iter().filter_map(SpectralLine::wavelength);
+    let found = own_lines(&sodium, &references, &EffectTable::built_in(), asked());
+    let green = found
+        .iter()
+        .find(|own| (own.line.nanometres() - 546.2).abs() < 1.0)
+        .unwrap();
+    let published = at_green[0].1 / 66.547;
+    assert!(
+        (green.factor / published - 1.0).abs() < 2.0 * green.relative_sd,
+        "{green:?}"
+    );
+    assert!(green.relative_sd < 0.01);
+
+    let (read, stated) = (air(355.0), air(633.0));
+    let rows = table("(S)-propylene oxide", "no");
+    let values: Vec<Reference> = rows
+        .iter()
+        .map(|(nm, value)| reference(air(*nm), *value, 0.05, 1))
+        .collect();
+    let found = own_lines(
+        &at(stated),
+        &values,
+        &EffectTable::built_in(),
+        read.wavelength().into_iter(),
+    );
+    assert!(
+        (found[0].factor - 7.49 / -8.39).abs() < 1e-9 && found[0].relative_sd < 0.02,
+        "{found:?}"
+    );
+    // In another solvent nothing is known.
+    let elsewhere = Conditions {
+        solvent: Some(Solvent::parse("CHCl3").unwrap()),
+        ..at(air(633.0))
+    };
+    assert!(
+        own_lines(
+            &elsewhere,
+            &values,
+            &EffectTable::built_in(),
+            read.wavelength().into_iter()
+        )
+        .is_empty()
+    );
 }

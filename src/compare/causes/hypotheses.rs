@@ -7,15 +7,21 @@ use crate::compare::conditions::Conditions;
 use crate::compare::judge::Measured;
 use crate::compare::lines::one_term_factor;
 use crate::instrument::sugar::{self, SugarDegrees};
-use crate::quantity::{SpectralLine, Wavelength};
+use crate::quantity::{Concentration, Length, SpectralLine, Wavelength};
 use crate::solvent::Solvent;
 use std::collections::BTreeMap;
 
 /// How the reported value x comes from y, what a right measurement of the enantiopure compound would read.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) enum Kind {
-    /// x = factor · y, the factor with a relative standard deviation.
-    Scale { factor: f64, relative_sd: f64 },
+    /// x = factor · y, the factor with a relative standard deviation. `reading` is what an angle is worth in x (deg mL g⁻¹
+    /// dm⁻¹) where the slip was made after the reading, so that the factor multiplies the error of the angle too; 0 where it
+    /// was made before, or where that is not known.
+    Scale {
+        factor: f64,
+        relative_sd: f64,
+        reading: f64,
+    },
     /// x = y + shift, the shift with a standard deviation; `reading` is what an angle is worth (all deg mL g⁻¹ dm⁻¹).
     Shift { shift: f64, sd: f64, reading: f64 },
     /// x = p y with the optical purity p, of the hand asked for or of the other.
@@ -73,9 +79,22 @@ pub(super) fn all(
     let factor = |factor: f64| Kind::Scale {
         factor,
         relative_sd: 0.0,
+        reading: 0.0,
     };
     collected.add(CauseCode::None, one(factor(1.0)));
-    collected.add(CauseCode::PartialPurity, one(Kind::Purity { is_opposite: false }));
+    // Where another method gives an excess, a sample that is less pure means that this excess is wrong.
+    let is_excess_stated = measured.excess.is_some();
+    let doubt = if is_excess_stated {
+        table.purity.excess_wrong
+    } else {
+        1.0
+    };
+    let purity = Detail {
+        actual: String::new(),
+        stated: (if is_excess_stated { "excess" } else { "" }).to_owned(),
+    };
+    let partial = vec![(Kind::Purity { is_opposite: false }, 1.0, purity)];
+    collected.add_doubted(CauseCode::PartialPurity, doubt, partial);
     collected.add(CauseCode::Diluted, one(Kind::Dilution));
     let impure = table.purity.impure_opposite;
     let opposite = [
@@ -86,20 +105,33 @@ pub(super) fn all(
     collected.add(CauseCode::OppositeHand, opposite.to_vec());
     collected.add(CauseCode::ReferenceSuspect, one(Kind::Suspect));
     let units = table.concentrations.iter();
+    // An angle that was given was divided by the concentration that was given: its error is counted with that.
+    let reading = if context.angle_given {
+        0.0
+    } else {
+        reading_worth(conditions, context, table)
+    };
     collected.add(
         CauseCode::ConcentrationUnit,
         units
-            .map(|unit| (factor(unit.factor), unit.weight, Detail::default()))
+            .map(|unit| {
+                let kind = Kind::Scale {
+                    factor: unit.factor,
+                    relative_sd: 0.0,
+                    reading,
+                };
+                (kind, unit.weight, Detail::default())
+            })
             .collect(),
     );
     collected.add(CauseCode::CellLength, cells(context, table));
     collected.add(CauseCode::AngleAsSpecific, angles(conditions, context, table));
     collected.add(CauseCode::HalfTurn, turns(measured, conditions, context, table));
     collected.add(CauseCode::SugarDegrees, sugar_degrees());
-    collected.add(CauseCode::MolarAsSpecific, molar(context, table));
+    collected.add(CauseCode::MolarAsSpecific, molar(conditions, context, table));
     collected.add(CauseCode::BlankSign, blanks(conditions, context, table));
     collected.add(CauseCode::OtherForm, forms(context, salt_sd, table));
-    collected.add(CauseCode::OtherLine, lines(conditions, table));
+    collected.add(CauseCode::OtherLine, lines(conditions, context, table));
     if !context.other_stages.is_empty() {
         let values = context.other_stages.iter();
         let values = values
@@ -123,9 +155,14 @@ struct Collected<'t> {
 
 impl Collected<'_> {
     /// Adds the variants of a cause; its prior is shared among them by their weights.
-    fn add(&mut self, code: CauseCode, variants: Vec<(Kind, f64, Detail)>) {
+    fn add(&mut self, code: CauseCode, variants: Vec<Variant>) {
+        self.add_doubted(code, 1.0, variants);
+    }
+
+    /// The same, with only a share of its prior.
+    fn add_doubted(&mut self, code: CauseCode, share: f64, variants: Vec<Variant>) {
         let total: f64 = variants.iter().map(|(_, weight, _)| weight).sum();
-        let prior = self.table.of(code).prior;
+        let prior = share * self.table.of(code).prior;
         for (kind, weight, detail) in variants {
             self.hypotheses.push(Hypothesis {
                 code,
@@ -153,10 +190,25 @@ fn exact(factor: f64, weight: f64, detail: Detail) -> Option<Variant> {
         Kind::Scale {
             factor,
             relative_sd: 0.0,
+            reading: 0.0,
         },
         weight,
         detail,
     ))
+}
+
+/// A specific rotation that one degree makes in a cell of so many decimetres.
+fn per_degree(decimetres: f64, concentration: Concentration) -> f64 {
+    100.0 / (decimetres * concentration.grams_per_100_millilitres())
+}
+
+/// What an angle is worth in the specific rotation; 0 where the concentration is not known. A cell that is not known is taken
+/// as 100 mm long.
+fn reading_worth(conditions: &Conditions, context: &CauseContext, table: &CauseTable) -> f64 {
+    let length = context.cell.map_or(1.0, Length::decimetres);
+    conditions
+        .concentration
+        .map_or(0.0, |c| table.scatter.angle_degrees * per_degree(length, c))
 }
 
 /// The angle is that of the cell used, the value was computed with the length entered: x = y · used / entered.
@@ -228,7 +280,12 @@ fn angles(conditions: &Conditions, context: &CauseContext, table: &CauseTable) -
                 stated: if context.angle_given { "angle" } else { "specific" }.to_owned(),
             };
             let (_, weight, detail) = exact(factor, weight, detail)?;
-            Some((Kind::Scale { factor, relative_sd }, weight, detail))
+            let kind = Kind::Scale {
+                factor,
+                relative_sd,
+                reading: table.scatter.angle_degrees / per_specific,
+            };
+            Some((kind, weight, detail))
         })
         .collect()
 }
@@ -247,7 +304,7 @@ fn turns(measured: &Measured, conditions: &Conditions, context: &CauseContext, t
         (2.0, double / 2.0),
     ];
     let in_cell = |(decimetres, share): (f64, f64)| {
-        let per_degree = 100.0 / (decimetres * c.grams_per_100_millilitres());
+        let per_degree = per_degree(decimetres, c);
         let angle = measured.value.conventional() / per_degree;
         let turned = each.into_iter().filter(move |(n, _)| {
             if angle.abs() <= HALF_CIRCLE {
@@ -299,37 +356,52 @@ fn sugar_degrees() -> Vec<Variant> {
 }
 
 /// `[M] = [α] M / 100`, and old tables without the division.
-fn molar(context: &CauseContext, table: &CauseTable) -> Vec<Variant> {
+fn molar(conditions: &Conditions, context: &CauseContext, table: &CauseTable) -> Vec<Variant> {
     let Some(mass) = context.molar_mass else {
         return Vec::new();
     };
     let undivided = table.scatter.undivided_molar;
-    let detail = |text: &str| Detail {
-        actual: text.to_owned(),
-        stated: String::new(),
+    let reading = reading_worth(conditions, context, table);
+    let variant = |factor: f64, weight: f64, text: &str| {
+        let detail = Detail {
+            actual: text.to_owned(),
+            stated: String::new(),
+        };
+        let (_, weight, detail) = exact(factor, weight, detail)?;
+        let kind = Kind::Scale {
+            factor,
+            relative_sd: 0.0,
+            reading,
+        };
+        Some((kind, weight, detail))
     };
     [
-        exact(mass.grams_per_mole() / 100.0, 1.0 - undivided, detail("")),
-        exact(mass.grams_per_mole(), undivided, detail("undivided")),
+        variant(mass.grams_per_mole() / 100.0, 1.0 - undivided, ""),
+        variant(mass.grams_per_mole(), undivided, "undivided"),
     ]
     .into_iter()
     .flatten()
     .collect()
 }
 
-/// A blank b added instead of subtracted: x = y + 2 b · 100/(l c). An unknown blank is some hundredths of a degree.
+/// A blank b added instead of subtracted: x = y + 2 b · 100/(l c). An unknown blank is some hundredths of a degree; a cell
+/// that is not known may be any usual one.
 fn blanks(conditions: &Conditions, context: &CauseContext, table: &CauseTable) -> Vec<Variant> {
     let Some(c) = conditions.concentration else {
         return Vec::new();
     };
-    let length = context.cell.map_or(1.0, crate::quantity::Length::decimetres);
-    let per_degree = 100.0 / (length * c.grams_per_100_millilitres());
-    let (shift, sd) = match context.blank {
-        Some(blank) => (2.0 * blank.degrees() * per_degree, 0.0),
-        None => (0.0, 2.0 * table.scatter.blank_degrees * per_degree),
-    };
-    let reading = table.scatter.angle_degrees * per_degree;
-    vec![(Kind::Shift { shift, sd, reading }, 1.0, Detail::default())]
+    usual_cells(context, table)
+        .into_iter()
+        .map(|(decimetres, weight)| {
+            let per_degree = per_degree(decimetres, c);
+            let (shift, sd) = match context.blank {
+                Some(blank) => (2.0 * blank.degrees() * per_degree, 0.0),
+                None => (0.0, 2.0 * table.scatter.blank_degrees * per_degree),
+            };
+            let reading = table.scatter.angle_degrees * per_degree;
+            (Kind::Shift { shift, sd, reading }, weight, Detail::default())
+        })
+        .collect()
 }
 
 /// Weight of a form that the library knows, beside those in `data/forms.csv` that could exist (common practice).
@@ -340,6 +412,7 @@ fn forms(context: &CauseContext, salt_sd: f64, table: &CauseTable) -> Vec<Varian
     let scale = |factor: f64, is_hydrate: bool| Kind::Scale {
         factor,
         relative_sd: if is_hydrate { 0.0 } else { salt_sd },
+        reading: 0.0,
     };
     let detail = |name: &str| Detail {
         actual: name.to_owned(),
@@ -376,8 +449,9 @@ fn has_element(formula: &str, symbol: &str) -> bool {
         .any(|(at, _)| !formula[at + symbol.len()..].starts_with(|c: char| c.is_ascii_lowercase()))
 }
 
-/// Read at another line: x = y · g(read) / g(stated), by the one-term law. A line that is not stated is taken as D.
-fn lines(conditions: &Conditions, table: &CauseTable) -> Vec<Variant> {
+/// Read at another line: x = y · g(read) / g(stated), by the compound's own values at both lines where the library has
+/// them, else by the one-term law. A line that is not stated is taken as D.
+fn lines(conditions: &Conditions, context: &CauseContext, table: &CauseTable) -> Vec<Variant> {
     let stated = conditions.line.clone().unwrap_or(SpectralLine::SodiumD);
     let Some(from) = stated.wavelength() else {
         return Vec::new();
@@ -391,7 +465,11 @@ fn lines(conditions: &Conditions, table: &CauseTable) -> Vec<Variant> {
             if (read.nanometres() - from.to_air().nanometres()).abs() < 1.0 {
                 return None;
             }
-            let (factor, relative_sd) = one_term_factor(from.to_air().nanometres(), read.nanometres())?;
+            let own = context.own_lines.iter().find(|own| own.line == read);
+            let (factor, relative_sd) = match own {
+                Some(own) => (own.factor, own.relative_sd),
+                None => one_term_factor(from.to_air().nanometres(), read.nanometres())?,
+            };
             let detail = Detail {
                 actual: format!("{} nm", rounded(lamp.nanometres)),
                 stated: match &stated {
@@ -402,6 +480,7 @@ fn lines(conditions: &Conditions, table: &CauseTable) -> Vec<Variant> {
             let kind = Kind::Scale {
                 factor,
                 relative_sd: relative_sd.abs(),
+                reading: 0.0,
             };
             Some((kind, lamp.weight, detail))
         })

@@ -59,7 +59,22 @@ pub(super) fn shifted_uncertainty(x: f64, u: f64, shift: f64, reading: f64) -> f
     if shift == 0.0 { u } else { reading.hypot(u * share) }
 }
 
-/// What a right measurement of the enantiopure compound would read: a mixture of normal distributions.
+/// The largest share of a value that its uncertainty grows with it, as that of weighing, flask and cell does (common
+/// practice); what is beyond it comes from the angle.
+const MOST_RELATIVE: f64 = 0.03;
+
+/// Standard uncertainty of x = factor · y where the factor came after the reading: it multiplies what an angle is worth
+/// (`reading`), while what is relative to the value stays so.
+pub(super) fn multiplied_uncertainty(x: f64, u: f64, factor: f64, reading: f64) -> f64 {
+    if reading == 0.0 {
+        return u;
+    }
+    let relative = (u * u - reading * reading).max(0.0).sqrt().min(MOST_RELATIVE * x.abs());
+    let angle = (u * u - relative * relative).max(0.0).sqrt();
+    relative.hypot(angle * factor)
+}
+
+/// What a right measurement of the sample would read: a mixture of normal distributions.
 pub(super) struct Expected {
     /// Weight, mean and variance (with that between sources).
     parts: Vec<(f64, f64, f64)>,
@@ -80,15 +95,14 @@ const NODES: usize = 41;
 const REACH: f64 = 4.5;
 
 impl Expected {
-    /// Of a sample like those of the references, which reads `sample_like` of M: where they do not state their excess, no
-    /// more is known of the sample than of theirs.
-    pub(super) fn of(posterior: &Mixture, sample_like: f64, scale: f64) -> Self {
+    /// Of a sample that reads `share` of M, a mean with its standard deviation.
+    pub(super) fn of(posterior: &Mixture, (share, sd): (f64, f64), scale: f64) -> Self {
         let pure = posterior.widened(|c| c.tau * c.tau);
-        let share = sample_like * sample_like;
-        let all = pure
-            .components()
-            .iter()
-            .map(|c| (c.weight, sample_like * c.mean, share * c.variance));
+        // The product of two independent quantities.
+        let all = pure.components().iter().map(|c| {
+            let variance = share * share * c.variance + sd * sd * (c.mean * c.mean + c.variance);
+            (c.weight, share * c.mean, variance)
+        });
         let (mut wide, mut parts): (Vec<_>, Vec<_>) = all.partition(|c| c.2.sqrt() > WIDE * scale);
         if parts.is_empty() {
             std::mem::swap(&mut parts, &mut wide);
@@ -120,14 +134,20 @@ impl Expected {
     pub(super) fn likelihood(&self, kind: &Kind, x: f64, u: f64, table: &CauseTable) -> f64 {
         let u2 = u * u;
         match kind {
-            Kind::Scale { factor, relative_sd } => self
-                .parts
-                .iter()
-                .map(|(w, m, v)| {
-                    let variance = factor * factor * (v + relative_sd * relative_sd * m * m) + u2;
-                    w * normal_density(x - factor * m, variance)
-                })
-                .sum(),
+            Kind::Scale {
+                factor,
+                relative_sd,
+                reading,
+            } => {
+                let own = multiplied_uncertainty(x, u, *factor, *reading);
+                self.parts
+                    .iter()
+                    .map(|(w, m, v)| {
+                        let variance = factor * factor * (v + relative_sd * relative_sd * m * m) + own * own;
+                        w * normal_density(x - factor * m, variance)
+                    })
+                    .sum()
+            }
             Kind::Shift { shift, sd, reading } => {
                 let own = shifted_uncertainty(x, u, *shift, *reading);
                 let further = sd * sd + own * own;

@@ -24,6 +24,7 @@ pub use settings::{CauseSetting, CauseTable, CauseTableError, CommonForm};
 use super::conditions::Conditions;
 use super::effects::{Case, EffectTable};
 use super::judge::Measured;
+use super::lines::OwnLine;
 use super::pool::Pooling;
 use crate::compare::Aspect;
 use crate::quantity::{Angle, Length, MolarMass, SpecificRotation};
@@ -164,6 +165,8 @@ pub struct CauseContext {
     pub other_stages: Vec<(SpecificRotation, SpecificRotation)>,
     /// Other stereoisomers of the same connectivity.
     pub isomers: Vec<Isomer>,
+    /// The lines that the compound's own values reach.
+    pub own_lines: Vec<OwnLine>,
 }
 
 /// Causes less probable than this are left out, `none` and dilution aside.
@@ -183,20 +186,49 @@ pub fn causes(
     let Some(posterior) = &pooling.posterior else {
         return Vec::new();
     };
-    let expected = Expected::of(posterior, pooling.sample_like, pooling.scale);
+    // Where the references do not state their excess, no more is known of the sample than of theirs; where another method
+    // gives that of the sample, it is what its right value rests on, unless that method is wrong.
+    let unstated = Expected::of(posterior, (pooling.sample_like, 0.0), pooling.scale);
+    let stated = measured
+        .excess
+        .map(|excess| Expected::of(posterior, excess.moments(), pooling.scale));
+    let expected = Expectations {
+        right: stated.as_ref().unwrap_or(&unstated),
+        unstated: &unstated,
+    };
     let salt_sd = effects.sd(Aspect::Form, Case::Salt, pooling.scale) / pooling.scale;
     let hypotheses = hypotheses::all(measured, conditions, context, salt_sd, table);
     let mut judged = judge_all(&hypotheses, &expected, measured, table, pooling.scale);
     let is_small = {
         let x = measured.value.conventional();
-        x * expected.centre > 0.0 && x.abs() < expected.centre.abs()
+        let centre = expected.right.centre;
+        x * centre > 0.0 && x.abs() < centre.abs()
     };
     judged.retain(|j| {
         j.probability >= LEAST_SHOWN
             || j.hypothesis.code == CauseCode::None
             || (is_small && j.hypothesis.code == CauseCode::Diluted)
     });
-    assemble(judged, &expected, measured, table)
+    assemble(judged, measured, table)
+}
+
+/// What a right measurement would read.
+#[derive(Clone, Copy)]
+struct Expectations<'e> {
+    /// Of this sample.
+    right: &'e Expected,
+    /// Of one whose excess no other method gives.
+    unstated: &'e Expected,
+}
+
+impl Expectations<'_> {
+    /// What a hypothesis starts from: a purity that is drawn anew knows no other excess.
+    fn under(&self, kind: &Kind) -> &Expected {
+        match kind {
+            Kind::Purity { .. } => self.unstated,
+            _ => self.right,
+        }
+    }
 }
 
 /// A hypothesis with its probability and what the value would be without the slip.
@@ -212,7 +244,7 @@ struct Judged<'h> {
 
 fn judge_all<'h>(
     hypotheses: &'h [Hypothesis],
-    expected: &Expected,
+    expectations: &Expectations<'_>,
     measured: &Measured,
     table: &CauseTable,
     scale: f64,
@@ -226,6 +258,7 @@ fn judge_all<'h>(
     let mut judged: Vec<Judged<'h>> = hypotheses
         .iter()
         .map(|hypothesis| {
+            let expected = expectations.under(&hypothesis.kind);
             let weight = if let Kind::Suspect = hypothesis.kind {
                 // The value is right, and the references do not reach it: one is wrong, or the transfer failed.
                 hypothesis.prior * expected.suspect(x, u, table, scale)
@@ -235,7 +268,9 @@ fn judge_all<'h>(
             };
             let corrected = expected.corrected(&hypothesis.kind, x, u);
             let uncertainty = match hypothesis.kind {
-                Kind::Scale { factor, .. } => u / factor.abs(),
+                Kind::Scale { factor, reading, .. } => {
+                    likelihood::multiplied_uncertainty(x, u, factor, reading) / factor.abs()
+                }
                 Kind::Shift { shift, reading, .. } => likelihood::shifted_uncertainty(x, u, shift, reading),
                 _ => u,
             };
@@ -308,7 +343,7 @@ fn cannot_be_told(leader: &Judged<'_>, other: &Judged<'_>) -> bool {
 }
 
 /// Puts judged hypotheses, the most probable first, into classes and merges those of one code within a class.
-fn assemble(judged: Vec<Judged<'_>>, expected: &Expected, measured: &Measured, table: &CauseTable) -> Vec<Cause> {
+fn assemble(judged: Vec<Judged<'_>>, measured: &Measured, table: &CauseTable) -> Vec<Cause> {
     // Each class is led by its most probable member; a hypothesis joins the first class whose leader it cannot be told from.
     let mut classes: Vec<(f64, Vec<Judged<'_>>)> = Vec::new();
     for j in judged {
@@ -337,7 +372,7 @@ fn assemble(judged: Vec<Judged<'_>>, expected: &Expected, measured: &Measured, t
                 class: at + 1,
                 probability: j.probability / total,
                 corrected_value: j.corrected,
-                sentence: words::sentence(j.hypothesis, j.corrected, expected.centre, measured),
+                sentence: words::sentence(j.hypothesis, j.corrected, measured),
                 how_to_tell: table.of(code).how_to_tell.clone(),
             });
         }

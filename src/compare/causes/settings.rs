@@ -2,6 +2,7 @@
 
 use super::CauseCode;
 use crate::compound::{Formula, FormulaError};
+use crate::quantity::Wavelength;
 use serde::Deserialize;
 use std::sync::LazyLock;
 
@@ -33,6 +34,7 @@ pub(super) struct Purity {
     pub(super) racemic: f64,
     pub(super) shape: f64,
     pub(super) impure_opposite: f64,
+    pub(super) excess_wrong: f64,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Deserialize)]
@@ -162,6 +164,7 @@ impl CauseTable {
         let shares = [
             raw.purity.racemic,
             raw.purity.impure_opposite,
+            raw.purity.excess_wrong,
             s.undivided_molar,
             s.double_turn,
             s.suspect_gross,
@@ -220,6 +223,13 @@ impl CauseTable {
             .iter()
             .find(|cause| cause.code == code)
             .expect("a table of causes holds every code once, as its reader checks")
+    }
+
+    /// The lines at which polarimeters read, of those a value may have been read at by mistake.
+    pub fn lines(&self) -> impl Iterator<Item = Wavelength> + '_ {
+        self.lamps
+            .iter()
+            .filter_map(|lamp| Wavelength::in_air(lamp.nanometres).ok())
     }
 
     /// The common salts and hydrates.

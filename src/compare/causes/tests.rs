@@ -60,9 +60,13 @@ fn context() -> CauseContext {
 }
 
 fn found(value: f64, context: &CauseContext) -> Vec<Cause> {
+    found_of(&measured(value), context)
+}
+
+fn found_of(measured: &Measured, context: &CauseContext) -> Vec<Cause> {
     causes(
         &pooling(),
-        &measured(value),
+        measured,
         &conditions(),
         context,
         &EffectTable::built_in(),
@@ -144,6 +148,68 @@ fn a_known_blank_explains_its_own_shift() {
     );
 }
 
+/// In a cell that is not known a blank has the shift of a usual one: 0.5° at c 2 moves the value by 50 in 1 dm, by 25 in 2 dm.
+#[test]
+fn a_known_blank_in_an_unknown_cell_may_be_of_any_usual_one() {
+    let context = CauseContext {
+        blank: Some(Angle::from_degrees(-0.5)),
+        cell: None,
+        ..context()
+    };
+    for reported in [-150.0, -125.0] {
+        let found = found(reported, &context);
+        let fits = |c: &&Cause| c.code == CauseCode::BlankSign && (c.corrected_value + 100.0).abs() < 1e-9;
+        assert!(found.iter().any(|c| fits(&c)), "{reported}: {found:#?}");
+    }
+}
+
+/// Where another method gives the excess, the value expected is that of such a sample, and a sample that is less pure means
+/// that the other method is wrong.
+#[test]
+fn an_excess_by_another_method_is_believed_before_the_purity_is_doubted() {
+    let with = |value: f64, excess: crate::compare::MethodExcess| {
+        let measured = Measured {
+            excess: Some(excess),
+            ..measured(value)
+        };
+        found_of(&measured, &context())
+    };
+    let half = crate::compare::MethodExcess::Value { ratio: 0.5, sd: 0.01 };
+    assert!(first(&with(-50.0, half)).contains(&CauseCode::None));
+    assert!(first(&with(50.0, half)).contains(&CauseCode::OppositeHand));
+    let pure = crate::compare::MethodExcess::AtLeast(0.99);
+    let probability = |causes: &[Cause], code: CauseCode| causes.iter().find(|c| c.code == code).unwrap().probability;
+    let (with, without) = (with(-75.0, pure), found(-75.0, &context()));
+    assert!(probability(&without, CauseCode::PartialPurity) > probability(&without, CauseCode::Diluted));
+    assert!(probability(&with, CauseCode::PartialPurity) < 0.3 * probability(&with, CauseCode::Diluted));
+    let partial = with.iter().find(|c| c.code == CauseCode::PartialPurity).unwrap();
+    assert!(partial.sentence.contains("not the one stated"), "{}", partial.sentence);
+}
+
+/// An angle of 0.02° given as a specific rotation is good to some thousandths of a degree, not to the tenths that they make
+/// at c 0.02: it is told from a racemate.
+#[test]
+fn an_angle_is_as_good_as_an_angle() {
+    let found_here = {
+        let conditions = Conditions {
+            concentration: Some(Concentration::from_grams_per_100_millilitres(0.2)),
+            ..conditions()
+        };
+        let measured = Measured {
+            value: SpecificRotation::from_conventional(-0.2),
+            uncertainty: SpecificRotation::from_conventional(2.5),
+            degrees_of_freedom: None,
+            excess: None,
+        };
+        let (effects, table) = (EffectTable::built_in(), CauseTable::built_in());
+        causes(&pooling(), &measured, &conditions, &context(), &effects, &table)
+    };
+    assert!(
+        first(&found_here).contains(&CauseCode::AngleAsSpecific),
+        "{found_here:#?}"
+    );
+}
+
 /// Weighed as a hydrate that is known: −100 · 300/354 where the form weighed is 54 g/mol heavier.
 #[test]
 fn a_form_of_the_library_explains_its_ratio() {
@@ -220,7 +286,7 @@ fn without_references_there_are_no_causes() {
 #[test]
 fn the_density_of_partial_purity_is_proper() {
     let pooling = pooling();
-    let expected = Expected::of(pooling.posterior.as_ref().unwrap(), 1.0, pooling.scale);
+    let expected = Expected::of(pooling.posterior.as_ref().unwrap(), (1.0, 0.0), pooling.scale);
     let table = CauseTable::built_in();
     let (same, other) = (Kind::Purity { is_opposite: false }, Kind::Purity { is_opposite: true });
     for kind in [same, other, Kind::Dilution] {

@@ -19,16 +19,16 @@ fn times(factor: f64) -> String {
     format!("{factor:.0} times")
 }
 
-/// The sentence of a hypothesis; `corrected` is the value without the slip, `expected` that of the enantiopure compound.
-pub(super) fn sentence(hypothesis: &Hypothesis, corrected: f64, expected: f64, measured: &Measured) -> String {
+/// The sentence of a hypothesis; `corrected` is the value without the slip.
+pub(super) fn sentence(hypothesis: &Hypothesis, corrected: f64, measured: &Measured) -> String {
     let x = measured.value.conventional();
     let value = rotation(corrected);
     let detail = &hypothesis.detail;
     let per_cent = || {
-        if expected == 0.0 {
+        if corrected == 0.0 {
             "an unknown share".to_owned()
         } else {
-            format!("{:.0} %", (100.0 * x / expected).abs().min(100.0))
+            format!("{:.0} %", (100.0 * x / corrected).abs().min(100.0))
         }
     };
     let factor = match hypothesis.kind {
@@ -37,11 +37,15 @@ pub(super) fn sentence(hypothesis: &Hypothesis, corrected: f64, expected: f64, m
     };
     match hypothesis.code {
         CauseCode::None => format!("Nothing is wrong: {} is taken as it is.", rotation(x)),
-        CauseCode::PartialPurity if (x / expected).abs() < 0.02 => "The sample is racemic or nearly so.".to_owned(),
+        CauseCode::PartialPurity if detail.stated == "excess" => format!(
+            "The enantiomeric excess is not the one stated: an optical purity of about {} would read this where {value} is \
+             expected of the enantiopure compound.",
+            per_cent()
+        ),
+        CauseCode::PartialPurity if (x / corrected).abs() < 0.02 => "The sample is racemic or nearly so.".to_owned(),
         CauseCode::PartialPurity => format!(
-            "The sample is not enantiopure: an optical purity of about {} would read this where {} is expected.",
-            per_cent(),
-            rotation(expected)
+            "The sample is not enantiopure: an optical purity of about {} would read this where {value} is expected.",
+            per_cent()
         ),
         CauseCode::Diluted => format!(
             "The sample holds residual solvent, water or another inactive admixture: about {} of it by mass would be the \

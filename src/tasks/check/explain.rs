@@ -3,7 +3,7 @@
 use super::CheckSettings;
 use super::gather::{Gathered, reference_of};
 use crate::compare::{
-    CauseContext, Conditions, FormLink, Isomer, KnownForm, ReadingWorth, Reference, values_of_isomer,
+    CauseContext, Conditions, FormLink, Isomer, KnownForm, ReadingWorth, Reference, own_lines, values_of_isomer,
 };
 use crate::library::{Chirality, Compound, Entry, Library, LibraryError};
 use crate::quantity::SpecificRotation;
@@ -60,6 +60,7 @@ pub(crate) fn background(
         FormLink::Salt { factor } => Some(known_form(name, *factor, false)),
         FormLink::Same | FormLink::Unknown => None,
     }));
+    let references: Vec<Reference> = gathered.references.iter().map(|g| g.reference.clone()).collect();
     CauseContext {
         cell: None,
         angle_given: false,
@@ -70,6 +71,7 @@ pub(crate) fn background(
         known_forms,
         other_stages: other_stages(gathered, conditions.stage),
         isomers: isomers(relatives, gathered, conditions, worth, settings),
+        own_lines: own_lines(conditions, &references, &settings.effects, settings.causes.lines()),
     }
 }
 
