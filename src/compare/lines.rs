@@ -425,7 +425,8 @@ fn of_both_lines(series: &Series<'_>, from: Wavelength, to: Wavelength) -> Optio
     let ((a, u_a), (b, u_b)) = (series.mean_at(from)?, series.mean_at(to)?);
     // Relative variances add (JCGM 100:2008, eq. 12); both have their own errors only, the preparation is one.
     let relative = (u_a / a).hypot(u_b / b);
-    if a * b == 0.0 || !(relative <= MOST_UNCERTAIN) {
+    // A value of 0 has no relative uncertainty: infinite, or none at all.
+    if a * b == 0.0 || relative.is_nan() || relative > MOST_UNCERTAIN {
         return None;
     }
     let is_used = |m: &&Member| {

@@ -10,7 +10,7 @@
 //! A cause counts as found when the class holds its code with the corrected value of the variant drawn; partial purity and
 //! dilution share a class, since both make any smaller value. Both are judged by that one rule.
 
-use biot::compare::{CauseCode, CauseTable, Conditions};
+use biot::compare::{Aspect, Case as EffectCase, CauseCode, CauseTable, Conditions, EffectTable};
 use biot::library::{Access, Chirality, Compound, EntryKind, Hand, Identity, Library, ReviewState};
 use biot::measurement::{self, Defaults};
 use biot::quantity::{Angle, Concentration, Length, SpecificRotation, SpectralLine, Temperature};
@@ -24,8 +24,12 @@ use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::LazyLock;
 
-/// Scatter between sources: scale of the half-normal distribution of its standard deviation, relative.
-const BETWEEN: f64 = 0.04;
+/// Scatter between sources: scale of the half-normal distribution of its standard deviation, relative, as the starter
+/// library has it. The true value is scattered around the entry by it; the entry's own scatter is not drawn beside it.
+static BETWEEN: LazyLock<f64> = LazyLock::new(|| {
+    // At a size at which no floor counts.
+    EffectTable::built_in().sd(Aspect::Source, EffectCase::Between, 1e6) / 1e6
+});
 /// Noise of a measurement: of the angle in degrees, and relative (weighing, flask, cell, purity).
 const ANGLE_NOISE: f64 = 0.003;
 const RELATIVE_NOISE: f64 = 0.0075;
@@ -451,7 +455,7 @@ fn angle_noise(way: &Way, concentration: f64) -> f64 {
 /// Draws the true value, the slip's own chance and the noise.
 fn reported(entry: &Real, way: &Way, real: &[Real], rng: &mut Pcg64) -> f64 {
     let mut normal = || -> f64 { StandardNormal.sample(&mut *rng) };
-    let tau = BETWEEN * normal().abs();
+    let tau = *BETWEEN * normal().abs();
     let scatter = 1.0 + tau * normal();
     let (noise, blur, chance) = (normal(), normal(), normal());
     let even: f64 = rng.random_range(0.0..1.0);
@@ -529,7 +533,7 @@ fn density(entry: &Real, real: &[Real], way: &Way, x: f64) -> f64 {
             }
         }
     };
-    QUANTILES.iter().map(|q| of_tau(BETWEEN * q)).sum::<f64>() / QUANTILES.len() as f64
+    QUANTILES.iter().map(|q| of_tau(*BETWEEN * q)).sum::<f64>() / QUANTILES.len() as f64
 }
 
 /// What the value would be without a slip.

@@ -3,8 +3,8 @@
 //!
 //! `cargo bench --bench faults [-- CASES [SEED…]]` prints a confusion table for three mixes of slips: every slip as often
 //! as any other, as often as `data/causes.toml` has them, and as in a laboratory where hardly anything but purity goes
-//! wrong. CASES of each for every seed; without arguments 100 and one seed, a smoke test. A file ending in `.toml` is taken
-//! in the place of `data/causes.toml`.
+//! wrong. The best classifier knows the mix. The program does not: under each table stands what it would reach if its
+//! weights were those of the mix. CASES of each for every seed; without arguments 100 and one seed, a smoke test.
 
 #![allow(
     clippy::unwrap_used,
@@ -20,7 +20,6 @@ use biot::library::{Access, Library};
 use biot::tasks::check::CheckSettings;
 use fault_model::{Real, Score, real_entries, simulate, starter, table};
 use rayon::prelude::*;
-use std::path::Path;
 use std::time::Instant;
 
 /// How often a slip is made, by its code.
@@ -30,8 +29,8 @@ type Mix<'a> = dyn Fn(CauseCode) -> f64 + Sync + 'a;
 const MOST_SHOWN: usize = 40;
 
 fn main() {
-    let numbers: Vec<u64> = std::env::args().filter_map(|word| word.parse().ok()).collect();
-    let n = numbers.first().map_or(100, |n| *n as usize);
+    let numbers: Vec<usize> = std::env::args().filter_map(|word| word.parse().ok()).collect();
+    let n = numbers.first().copied().unwrap_or(100);
     let seeds = if numbers.len() > 1 { &numbers[1..] } else { &[1815] };
     let folder = tempfile::tempdir().unwrap();
     let library = starter(folder.path());
@@ -41,12 +40,7 @@ fn main() {
         "{} entries of the starter library, {n} cases of each mix, seeds {seeds:?}",
         real.len()
     );
-    let mut settings = CheckSettings::default();
-    if let Some(other) = std::env::args().find(|word| Path::new(word).extension() == Some("toml".as_ref())) {
-        let text = std::fs::read_to_string(&other).unwrap();
-        settings.causes = CauseTable::read(&text, include_str!("../../data/forms.csv")).unwrap();
-        println!("weights of {other}");
-    }
+    let settings = CheckSettings::default();
     let causes = settings.causes.clone();
     let even = |code: CauseCode| if code == CauseCode::None { 3.0 } else { 1.0 };
     let usual = |code: CauseCode| causes.of(code).prior;
@@ -64,30 +58,59 @@ fn main() {
     ];
     for (name, mix) in mixes {
         let start = Instant::now();
-        let runs: Vec<(Score, Vec<String>)> = seeds
-            .par_iter()
-            .map(|seed| {
+        let run = |settings: &CheckSettings| -> Vec<(Score, Vec<String>)> {
+            let of_seed = |seed: &usize| {
                 let library = Library::open(&file, Access::Read).unwrap();
                 let mut misses = Vec::new();
-                let score = simulate(&library, &settings, &real, n, *seed, mix, |real, case, result, sure| {
+                let seed = *seed as u64;
+                let score = simulate(&library, settings, &real, n, seed, mix, |real, case, result, sure| {
                     misses.push(miss(real, case, result, sure));
                 });
                 (score, misses)
-            })
-            .collect();
+            };
+            seeds.par_iter().map(of_seed).collect()
+        };
+        let runs = run(&settings);
         println!("\n{name} ({:.1} s)", start.elapsed().as_secs_f64());
-        let mut all = Score::default();
         for (seed, (score, _)) in seeds.iter().zip(&runs) {
-            let lines = table(score);
-            println!("seed {seed}: {}", lines.lines().rev().nth(2).unwrap_or_default());
-            all.add(score);
+            println!("seed {seed}: {}", summary(score));
         }
-        println!("{}", table(&all));
+        let sum = |runs: &[(Score, Vec<String>)]| {
+            let mut all = Score::default();
+            for (score, _) in runs {
+                all.add(score);
+            }
+            all
+        };
+        println!("{}", table(&sum(&runs)));
+        let told = CheckSettings {
+            causes: weighted(mix),
+            ..settings.clone()
+        };
+        println!("if the program knew the mix: {}", summary(&sum(&run(&told))));
         println!("misses where the best classifier is sure and right, or has it among three:");
         for miss in runs.iter().flat_map(|(_, misses)| misses).take(MOST_SHOWN) {
             println!("  {miss}");
         }
     }
+}
+
+/// The table of causes with the weights of a mix.
+fn weighted(mix: &Mix) -> CauseTable {
+    let mut settings: toml::Table = include_str!("../../data/causes.toml").parse().unwrap();
+    for cause in settings["cause"].as_array_mut().unwrap() {
+        let code = CauseCode::ALL
+            .into_iter()
+            .find(|code| Some(code.as_str()) == cause["code"].as_str());
+        cause["prior"] = mix(code.unwrap()).into();
+    }
+    CauseTable::read(&settings.to_string(), include_str!("../../data/forms.csv")).unwrap()
+}
+
+/// The line of a score's table with the right class first.
+fn summary(score: &Score) -> String {
+    let text = table(score);
+    text.lines().rev().nth(2).unwrap_or_default().to_owned()
 }
 
 /// A miss in short.
