@@ -47,6 +47,10 @@ pub(super) fn sentence(hypothesis: &Hypothesis, corrected: f64, measured: &Measu
             "The sample is not enantiopure: an optical purity of about {} would read this where {value} is expected.",
             per_cent()
         ),
+        CauseCode::Diluted if (x / corrected).abs() > 0.995 => {
+            "The sample holds residual solvent, water or another inactive admixture, but less than this value can show."
+                .to_owned()
+        }
         CauseCode::Diluted => format!(
             "The sample holds residual solvent, water or another inactive admixture: about {} of it by mass would be the \
              compound.",
