@@ -4,7 +4,7 @@
 
 use super::student::t_two_sided;
 use num_dual::{Dual64, DualNum};
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 /// What an input's value can be.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -126,7 +126,7 @@ pub fn propagate(equation: &impl Equation, inputs: &[Input], correlations: &[Cor
 }
 
 /// One line of an uncertainty budget.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct BudgetLine {
     /// The input.
@@ -154,10 +154,7 @@ impl BudgetLine {
     pub fn in_words(&self) -> String {
         let of_a_size = !matches!(self.unit.as_str(), "°" | "°C" | super::ROTATION_UNIT);
         if of_a_size && self.value.abs() > self.standard_uncertainty {
-            return format!(
-                "{} %",
-                three_digits(100.0 * self.standard_uncertainty / self.value.abs())
-            );
+            return format!("{} %", two_digits(100.0 * self.standard_uncertainty / self.value.abs()));
         }
         let unit = match self.unit.as_str() {
             "°" => "°".to_owned(),
@@ -165,16 +162,16 @@ impl BudgetLine {
             "°C" => " K".to_owned(),
             unit => format!(" {unit}"),
         };
-        format!("{}{unit}", three_digits(self.standard_uncertainty))
+        format!("{}{unit}", two_digits(self.standard_uncertainty))
     }
 }
 
 /// Three significant digits, without trailing zeros.
-fn three_digits(value: f64) -> f64 {
+fn two_digits(value: f64) -> f64 {
     if value == 0.0 || !value.is_finite() {
         return value;
     }
-    let factor = 10f64.powf((2.0 - value.abs().log10().floor()).clamp(-6.0, 9.0));
+    let factor = 10f64.powf((1.0 - value.abs().log10().floor()).clamp(-6.0, 9.0));
     (value * factor).round() / factor
 }
 

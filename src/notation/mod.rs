@@ -24,7 +24,7 @@ mod value;
 mod write;
 
 pub use json::ReadStatement;
-pub use write::{Style, WriteError, write};
+pub use write::{Style, WriteError, lowered_digits, write};
 
 use crate::statement::Statement;
 use doubts::plausibility;

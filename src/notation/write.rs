@@ -360,17 +360,29 @@ fn lowered(text: &str, style: Style) -> String {
         Style::Cif => ("~", "~"),
         Style::Plain | Style::Ascii => return text.to_owned(),
     };
+    lower(text, |digits| format!("{before}{digits}{behind}"))
+}
+
+/// Text with the digits of formulas lowered by signs of their own: `CHCl₃`.
+pub fn lowered_digits(text: &str) -> String {
+    const LOW: [char; 10] = ['₀', '₁', '₂', '₃', '₄', '₅', '₆', '₇', '₈', '₉'];
+    lower(text, |digits| {
+        digits.bytes().map(|digit| LOW[usize::from(digit - b'0')]).collect()
+    })
+}
+
+/// Text with each run of digits that counts atoms written in another way.
+fn lower(text: &str, write: impl Fn(&str) -> String) -> String {
     let mut out = String::new();
     let mut letters = false;
     let mut chars = text.chars().peekable();
     while let Some(c) = chars.next() {
         if letters && c.is_ascii_digit() {
-            out.push_str(before);
-            out.push(c);
+            let mut digits = c.to_string();
             while let Some(digit) = chars.next_if(char::is_ascii_digit) {
-                out.push(digit);
+                digits.push(digit);
             }
-            out.push_str(behind);
+            out.push_str(&write(&digits));
         } else {
             out.push(c);
         }

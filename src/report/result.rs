@@ -3,6 +3,7 @@
 use super::svg::Bar;
 use super::{check as words, number};
 use crate::compare::{Aspect, Size, VerdictCode};
+use crate::measurement::{BudgetLine, ROTATION_UNIT};
 use crate::notation::{self, Style};
 use crate::quantity::{ConcentrationUnit, Printed};
 use crate::statement::{PrintedConcentration, Sign, StatedTemperature, Statement};
@@ -301,14 +302,24 @@ pub fn causes(result: &CheckResult) -> Vec<CauseRow> {
 /// The heads of the table of the uncertainty budget.
 pub const BUDGET_HEADS: [&str; 3] = ["input", "standard uncertainty", "share of the variance"];
 
-/// The rows of that table.
+/// The rows of that table for a check.
 pub fn budget_rows(result: &CheckResult) -> Vec<Vec<String>> {
-    (result.measured.budget.iter())
+    budget_lines(&result.measured.budget)
+}
+
+/// The rows of that table. What has the unit of the result says so, for the others stand in units of their own.
+pub fn budget_lines(lines: &[BudgetLine]) -> Vec<Vec<String>> {
+    (lines.iter())
         .map(|line| {
+            let unit = if line.unit == ROTATION_UNIT {
+                format!(" {UNIT}")
+            } else {
+                String::new()
+            };
             let assumed = if line.assumed { " (assumed)" } else { "" };
             vec![
                 line.source.clone(),
-                format!("{}{assumed}", line.in_words()),
+                format!("{}{unit}{assumed}", line.in_words()),
                 number::percent(line.share),
             ]
         })

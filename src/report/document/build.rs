@@ -1,26 +1,22 @@
-//! Answers as documents.
+//! Checks as documents, and what all documents share.
 
 use super::{Block, Document, Grid, SetLine, SourceLine};
-use crate::dispersion::Drude;
 use crate::library::{KeptCheck, LibraryError};
-use crate::notation::Style;
-use crate::quantity::{Printed, SpecificRotation};
+use crate::notation::{self, Style};
+use crate::quantity::Printed;
 use crate::report::number;
 use crate::report::result as rows;
-use crate::report::svg::{self, Dot, Place};
+use crate::report::svg;
 use crate::solvent::Solvent;
 use crate::tasks::check::{CheckResult, ReferenceShown};
-use crate::tasks::dispersion::{DispersionResult, medium};
 use crate::tasks::measured::Measured;
-use crate::tasks::report::{CheckReport, Input, MeasurementReport, Provenance};
+use crate::tasks::report::{CheckReport, Input, Provenance};
 
 /// What stands at the end of every report.
-const CARE: &str = "The answer is about the rotation alone: it cannot prove what is in the flask. Follow the safety data \
+pub(super) const CARE: &str = "The answer is about the rotation alone: it cannot prove what is in the flask. Follow the safety data \
                     sheet, local rules and the official texts in force.";
 /// The label of the line for the experimental part of a paper.
-const IN_PRINT: &str = "For the experimental part";
-/// Most readings that are printed.
-const MOST_READINGS: usize = 200;
+pub(super) const IN_PRINT: &str = "For the experimental part";
 
 /// The report of a check. `given` is what was measured, for the journal line.
 pub fn of_check(report: &CheckReport, given: Option<&Measured>, typed: Option<Printed>, made_on: &str) -> Document {
@@ -38,20 +34,25 @@ pub fn of_check(report: &CheckReport, given: Option<&Measured>, typed: Option<Pr
             }),
         }
     });
+    let facts = facts(report);
+    let mut blocks = check_blocks(report, facts, journal);
+    blocks.push(heading("Uncertainty of the measurement"));
+    blocks.push(budget(rows::budget_rows(result)));
+    blocks.push(Block::Paragraph { text: CARE.to_owned() });
     Document {
         title: result.compound.name.clone(),
         kind: "Check of a measured optical rotation".to_owned(),
         made_on: made_on.to_owned(),
-        blocks: check_blocks(report, journal),
+        blocks,
         provenance: provenance(&report.provenance),
     }
 }
 
-fn heading(text: &str) -> Block {
+pub(super) fn heading(text: &str) -> Block {
     Block::Heading { text: text.to_owned() }
 }
 
-fn provenance(provenance: &Provenance) -> Vec<(String, String)> {
+pub(super) fn provenance(provenance: &Provenance) -> Vec<(String, String)> {
     let mut lines = vec![("Program".to_owned(), format!("biot {}", provenance.version))];
     if provenance.library_changes > 0 {
         lines.push((
@@ -119,7 +120,7 @@ pub fn of_kept(kept: &KeptCheck, changes_since: u64) -> Result<Document, Library
 }
 
 /// What was said of sample and operator.
-fn labels(provenance: &Provenance) -> impl Iterator<Item = (String, String)> {
+pub(super) fn labels(provenance: &Provenance) -> impl Iterator<Item = (String, String)> {
     [("sample", "Sample"), ("operator", "Measured by"), ("note", "Note")]
         .into_iter()
         .filter_map(|(name, label)| {
@@ -128,11 +129,31 @@ fn labels(provenance: &Provenance) -> impl Iterator<Item = (String, String)> {
         })
 }
 
-fn check_blocks(report: &CheckReport, journal: Option<Block>) -> Vec<Block> {
+/// What stands below the verdict.
+pub(super) fn facts(report: &CheckReport) -> Vec<(String, String)> {
     let result = &report.result;
     let mut facts: Vec<(String, String)> = labels(&report.provenance).collect();
     facts.extend(owned(rows::facts(result)));
     facts.extend((result.compound.inchikey.as_ref()).map(|key| ("InChIKey".to_owned(), key.clone())));
+    facts
+}
+
+/// Where the uncertainty comes from.
+pub(super) fn budget(rows: Vec<Vec<String>>) -> Block {
+    let [input, uncertainty, share] = rows::BUDGET_HEADS;
+    let mut table = Grid::new(
+        "Where the uncertainty comes from",
+        &[input, uncertainty, &format!("#{share}")],
+    );
+    table.rows = rows;
+    Block::Table {
+        table,
+        supporting: false,
+    }
+}
+
+pub(super) fn check_blocks(report: &CheckReport, facts: Vec<(String, String)>, journal: Option<Block>) -> Vec<Block> {
+    let result = &report.result;
     let mut blocks = vec![
         Block::Verdict {
             code: result.verdict.code.as_str().to_owned(),
@@ -180,17 +201,6 @@ fn check_blocks(report: &CheckReport, journal: Option<Block>) -> Vec<Block> {
         });
     }
     blocks.extend(explanations(result));
-    blocks.push(heading("Uncertainty of the measurement"));
-    let mut budget = Grid::new(
-        "Where the uncertainty comes from",
-        &["input", "standard uncertainty", "#share of the variance"],
-    );
-    budget.rows = rows::budget_rows(result);
-    blocks.push(Block::Table {
-        table: budget,
-        supporting: false,
-    });
-    blocks.push(Block::Paragraph { text: CARE.to_owned() });
     blocks
 }
 
@@ -251,7 +261,7 @@ fn literature(report: &CheckReport) -> Grid {
     let conditions = &measured.conditions;
     let row = |label: String, value: String, of: &crate::tasks::check::ConditionsShown, source: String| {
         let given = |value: Option<f64>| value.map_or_else(|| "–".to_owned(), short);
-        let mut solvent = of.solvent.clone().unwrap_or_else(|| "–".to_owned());
+        let mut solvent = (of.solvent.as_deref()).map_or_else(|| "–".to_owned(), notation::lowered_digits);
         for more in [&of.form, &of.stage, &of.basis].into_iter().flatten() {
             solvent = format!("{solvent}, {more}");
         }
@@ -280,6 +290,9 @@ fn literature(report: &CheckReport) -> Grid {
             source.map_or_else(String::new, |at| format!("[{}]", at + 1)),
         ));
     }
+    if result.references.iter().any(|reference| !reference.used) {
+        grid.caption.push_str("; † not used");
+    }
     grid
 }
 
@@ -295,7 +308,7 @@ fn published(reference: &ReferenceShown) -> String {
     }
 }
 
-fn light(line: String) -> String {
+pub(super) fn light(line: String) -> String {
     if line.parse::<f64>().is_ok() {
         format!("{line} nm")
     } else {
@@ -304,7 +317,7 @@ fn light(line: String) -> String {
 }
 
 /// A number in at most four significant digits.
-fn short(value: f64) -> String {
+pub(super) fn short(value: f64) -> String {
     let decimals = (3.0 - value.abs().max(1e-9).log10().floor()).clamp(0.0, 6.0);
     let factor = 10f64.powf(decimals);
     format!("{}", (value * factor).round() / factor).replace('-', "\u{2212}")
@@ -331,275 +344,16 @@ fn differences(result: &CheckResult) -> Grid {
             number: false,
         });
     }
-    let has_notes = references.iter().any(|row| !row.note.is_empty());
-    if has_notes {
-        grid.columns.push(super::Head {
-            text: "note".to_owned(),
-            number: false,
-        });
-    }
+    grid.columns.push(super::Head {
+        text: "note".to_owned(),
+        number: false,
+    });
     for row in references {
         let mut cells = vec![format!("#{}", row.entry), row.weight.clone()];
         cells.extend(told.iter().map(|&at| row.cells[at].words.clone()));
-        cells.extend(has_notes.then_some(row.note));
+        cells.push(row.note);
         grid.rows.push(cells);
     }
+    grid.drop_empty_columns();
     grid
-}
-
-/// The report of a kept measurement.
-pub fn of_measurement(report: &MeasurementReport, made_on: &str) -> Document {
-    let shown = &report.measurement;
-    let it = &shown.listed;
-    let mut facts: Vec<(String, String)> = labels(&report.provenance).collect();
-    let mut fact = |name: &str, text: Option<String>| {
-        if let Some(text) = text.filter(|text| !text.is_empty()) {
-            facts.push((name.to_owned(), text));
-        }
-    };
-    fact(
-        "Measured",
-        Some(format!(
-            "{} {}",
-            number::signed_with_uncertainty(it.value, it.standard_uncertainty),
-            rows::UNIT
-        )),
-    );
-    fact("Compound", it.compound.clone());
-    fact("Instrument", it.instrument.clone());
-    fact("Cell", it.cell.clone());
-    fact("Read by", Some(format!("{}, kept {}", it.operator, it.at)));
-    fact("Supersedes", it.supersedes.map(|old| format!("measurement {old}")));
-    let mut blocks = vec![Block::Facts { rows: facts }];
-    blocks.extend(it.journal.as_ref().map(|line| Block::Line {
-        label: IN_PRINT.to_owned(),
-        text: line.clone(),
-        set: None,
-    }));
-    if let Some(by) = it.superseded_by {
-        blocks.insert(
-            0,
-            Block::Paragraph {
-                text: format!("This measurement is superseded by measurement {by}."),
-            },
-        );
-    }
-    let flags: Vec<String> = (shown.result["flags"].as_array().into_iter().flatten())
-        .map(|flag| {
-            let word = |name: &str| flag[name].as_str().unwrap_or_default();
-            format!("{} ({}): {}", word("severity"), word("code"), word("sentence"))
-        })
-        .collect();
-    if !flags.is_empty() {
-        blocks.push(heading("Quality of the readings"));
-        blocks.push(Block::Points { items: flags });
-    }
-    if let Some(check) = &report.check {
-        blocks.push(heading("Check against published values"));
-        let mut parts = check_blocks(check, None);
-        // The caution stands at the end of the whole.
-        parts.pop();
-        blocks.extend(parts);
-    }
-    blocks.push(heading("Readings"));
-    blocks.push(readings(report));
-    blocks.push(Block::Paragraph { text: CARE.to_owned() });
-    Document {
-        title: format!("Measurement {}: {}", it.measurement, it.sample),
-        kind: "Measurement of an optical rotation".to_owned(),
-        made_on: made_on.to_owned(),
-        blocks,
-        provenance: provenance(&report.provenance),
-    }
-}
-
-fn readings(report: &MeasurementReport) -> Block {
-    let all = &report.measurement.readings;
-    let caption = if all.len() > MOST_READINGS {
-        format!(
-            "The first {MOST_READINGS} of {} readings; biot measurements --json has all",
-            all.len()
-        )
-    } else {
-        format!("{} readings", all.len())
-    };
-    let mut table = Grid::new(
-        &caption,
-        &[
-            "#row",
-            "role",
-            "#α / °",
-            "#t / s",
-            "#T / °C",
-            "#λ / nm",
-            "#cell / mm",
-            "operator",
-        ],
-    );
-    let plain = |value: Option<f64>| value.map(short_or_exact).unwrap_or_default();
-    table.rows = (all.iter().take(MOST_READINGS))
-        .map(|reading| {
-            vec![
-                reading.line.to_string(),
-                reading.role.as_str().to_owned(),
-                number::signed(reading.angle_deg, 4),
-                plain(reading.time_s),
-                plain(reading.temperature_c),
-                plain(reading.wavelength_nm),
-                plain(reading.cell_mm),
-                reading.operator.clone().unwrap_or_default(),
-            ]
-        })
-        .collect();
-    Block::Table {
-        table,
-        supporting: false,
-    }
-}
-
-/// A number as it was read.
-fn short_or_exact(value: f64) -> String {
-    format!("{value}").replace('-', "\u{2212}")
-}
-
-/// The report of a dispersion table.
-pub fn of_dispersion(title: &str, made: &DispersionResult, from: &Provenance, made_on: &str) -> Document {
-    let found = &made.dispersion;
-    let mut blocks = Vec::new();
-    let mut facts: Vec<(String, String)> = labels(from).collect();
-    facts.extend(law_facts(made));
-    if !made.entries.is_empty() {
-        let entries: Vec<String> = made.entries.iter().map(|entry| format!("#{entry}")).collect();
-        facts.push(("Entries".to_owned(), entries.join(", ")));
-    }
-    blocks.push(Block::Facts { rows: facts });
-    let unit = made.unit.clone().unwrap_or_else(|| rows::UNIT.to_owned());
-    let mut table = Grid::new(
-        &format!("Rotation of {title} against wavelength"),
-        &["#λ / nm", "medium", &format!("#[α] / {unit}"), "#u", "#less the law"],
-    );
-    let residuals = found.law().map(Drude::residuals);
-    for (at, point) in found.points.iter().enumerate() {
-        let value = point.rotation.conventional();
-        let u = point.uncertainty.map(SpecificRotation::conventional);
-        table.rows.push(vec![
-            number::number(point.wavelength.nanometres(), 1),
-            medium(point.wavelength).to_owned(),
-            short_signed(value),
-            u.map(short).unwrap_or_default(),
-            residuals.map(|all| short_signed(all[at])).unwrap_or_default(),
-        ]);
-    }
-    let dots: Vec<Dot> = (found.points.iter())
-        .map(|point| Dot {
-            place: Place::At(point.wavelength.nanometres()),
-            value: point.rotation.conventional(),
-            label: format!(
-                "{} nm: {}",
-                number::number(point.wavelength.nanometres(), 1),
-                short_signed(point.rotation.conventional())
-            ),
-            mirror: false,
-            counts: true,
-        })
-        .collect();
-    let figure = format!("Rotation of {title} against wavelength");
-    blocks.push(Block::Figure {
-        svg: svg::points("dispersion", &figure, "λ / nm", &format!("[α] / {unit}"), &dots),
-        title: figure,
-        table: Grid::default(),
-    });
-    blocks.push(Block::Table {
-        table,
-        supporting: true,
-    });
-    blocks.extend(predictions(made, &unit));
-    if !found.flags.is_empty() {
-        blocks.push(heading("To know"));
-        blocks.push(Block::Points {
-            items: found.flags.iter().map(|flag| flag.sentence.clone()).collect(),
-        });
-    }
-    let mut left_out: Vec<String> = (made.left_out.iter())
-        .map(|(entry, why)| format!("Entry #{entry}: {why}"))
-        .collect();
-    left_out.extend(
-        made.refused
-            .iter()
-            .map(|row| format!("Row {}: {}", row.line, row.reason)),
-    );
-    if !left_out.is_empty() {
-        blocks.push(heading("Left out"));
-        blocks.push(Block::Points { items: left_out });
-    }
-    Document {
-        title: title.to_owned(),
-        kind: "Optical rotatory dispersion".to_owned(),
-        made_on: made_on.to_owned(),
-        blocks,
-        provenance: provenance(from),
-    }
-}
-
-fn law_facts(made: &DispersionResult) -> Vec<(String, String)> {
-    let found = &made.dispersion;
-    let Some(law) = found.law() else {
-        return vec![("Law".to_owned(), "none could be fitted".to_owned())];
-    };
-    let mut facts = vec![(
-        "Law".to_owned(),
-        format!(
-            "[α] = Σ A/(λ² − λ0²) with {} term{}, λ in vacuum",
-            law.terms.len(),
-            if law.terms.len() == 1 { "" } else { "s" }
-        ),
-    )];
-    for (at, term) in law.terms.iter().enumerate() {
-        let strength = number::signed_with_uncertainty(term.strength, term.strength_uncertainty);
-        let band = if term.band_square < 0.0 {
-            format!("a smooth background, λ0² {} µm²", number::number(term.band_square, 3))
-        } else {
-            format!(
-                "λ0 {} nm",
-                number::with_uncertainty(term.band_nm, term.band_uncertainty)
-            )
-        };
-        facts.push((
-            format!("Term {}", at + 1),
-            format!("A {strength} (value × µm²), {band}"),
-        ));
-    }
-    facts
-}
-
-fn predictions(made: &DispersionResult, unit: &str) -> Option<Block> {
-    if made.predicted.is_empty() {
-        return None;
-    }
-    let mut table = Grid::new(
-        "At other lines, by the law",
-        &["#λ / nm in air", &format!("#[α] / {unit}"), "note"],
-    );
-    table.rows = (made.predicted.iter())
-        .map(|(at, predicted)| {
-            let nm = number::number(at.to_air().nanometres(), 1);
-            match predicted {
-                Ok(found) => vec![
-                    nm,
-                    number::signed_with_uncertainty(found.rotation.conventional(), found.uncertainty.conventional()),
-                    if found.extrapolated { "outside the data" } else { "" }.to_owned(),
-                ],
-                Err(error) => vec![nm, "–".to_owned(), error.to_string()],
-            }
-        })
-        .collect();
-    Some(Block::Table {
-        table,
-        supporting: true,
-    })
-}
-
-fn short_signed(value: f64) -> String {
-    let text = short(value);
-    if value > 0.0 { format!("+{text}") } else { text }
 }

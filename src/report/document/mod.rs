@@ -6,14 +6,18 @@
 //! gives the same bytes. Start reading at [`Document`].
 
 mod build;
+mod dispersion;
 mod html;
 mod latex;
 mod markdown;
+mod measured;
 #[cfg(feature = "pdf")]
 mod pdf;
 
-pub use build::{of_check, of_dispersion, of_kept, of_measurement};
+pub use build::{of_check, of_kept};
+pub use dispersion::of_dispersion;
 pub use html::style_hash;
+pub use measured::of_measurement;
 
 use serde::{Deserialize, Serialize};
 use std::path::Path;
@@ -143,6 +147,20 @@ impl Grid {
                 })
                 .collect(),
             rows: Vec::new(),
+        }
+    }
+
+    /// Takes out the columns in which no row says anything.
+    fn drop_empty_columns(&mut self) {
+        for at in (0..self.columns.len()).rev() {
+            if self.rows.iter().all(|row| row.get(at).is_none_or(String::is_empty)) {
+                self.columns.remove(at);
+                for row in &mut self.rows {
+                    if at < row.len() {
+                        row.remove(at);
+                    }
+                }
+            }
         }
     }
 }

@@ -294,7 +294,7 @@ fn look(class: &str) -> Paint {
             is_dashed: true,
             ..paint(None, BAND, 1.0)
         },
-        () if is("curve") => paint(None, OWN, 1.4),
+        () if is("curve") => paint(None, MIRROR, 2.0),
         () => paint(None, QUIET, 1.0),
     }
 }
