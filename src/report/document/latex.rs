@@ -48,7 +48,7 @@ pub(super) fn write(document: &Document) -> String {
 /// Width of the text of a page with ordinary margins, points; columns are fitted to it.
 const LINE: f64 = 345.0;
 /// Width of an average sign in footnote size, points, and the space between columns.
-const SIGN: f64 = 4.3;
+const SIGN: f64 = 4.5;
 const GAP: f64 = 8.0;
 /// Columns that want less than this stay in one line, points.
 const NARROW: f64 = 62.0;
@@ -140,7 +140,7 @@ fn broken(wanted: &[f64], numbers: &[bool]) -> Vec<Option<f64>> {
 
 /// As [`escape`], with places at which a long word may be broken.
 fn breakable(text: &str) -> String {
-    const LONG: usize = 9;
+    const LONG: usize = 18;
     let words = comment(text);
     let words = words.split(' ').map(|word| {
         let mut out = String::new();
@@ -336,8 +336,8 @@ mod tests {
     #[test]
     fn a_long_word_may_be_broken() {
         assert_eq!(
-            breakable("(1R)-2-x of an abcdefghijklmnop"),
-            "(1R)\\allowbreak{}-\\allowbreak{}2-\\allowbreak{}x of an abcdefghi\\allowbreak{}jklmnop"
+            breakable("(1R)-2-xyloid-butanone of an abcdefghijklmnopqrstuvw"),
+            "(1R)\\allowbreak{}-\\allowbreak{}2-\\allowbreak{}xyloid-\\allowbreak{}butanone of an abcdefghijklmnopqr\\allowbreak{}stuvw"
         );
     }
 
