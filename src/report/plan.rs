@@ -126,6 +126,57 @@ pub fn short(value: f64) -> String {
     format!("{}", (value * factor).round() / factor)
 }
 
+/// The rows of the table of cells: cell, angle, 95 %, u of [α], u of the optical purity, share of the measurement, and what
+/// the uncertainty wanted needs.
+pub fn cell_rows(proposal: &ProposalShown) -> Vec<[String; 7]> {
+    (proposal.cells.iter())
+        .map(|cell| {
+            [
+                format!("{} mm", short(cell.cell_mm)),
+                format!(
+                    "{}°{}",
+                    number::signed(cell.expected_angle, 3),
+                    if cell.beyond_90 { ", past ±90°" } else { "" }
+                ),
+                format!(
+                    "{}°",
+                    number::interval(cell.expected_angle95[0], cell.expected_angle95[1])
+                ),
+                number::number(cell.value_uncertainty, 2),
+                number::percent(cell.purity_uncertainty),
+                number::percent(cell.share_of_measurement),
+                needed(proposal, cell),
+            ]
+        })
+        .collect()
+}
+
+/// What the table of cells holds for.
+pub fn cells_hold_for(result: &PlanResult) -> String {
+    format!(
+        "For a sample of {} optical purity and an angle good to {}°; u: standard uncertainty; wanted: {}",
+        number::percent(result.expected_purity),
+        short(result.angle_uncertainty),
+        number::percent(result.wanted)
+    )
+}
+
+/// A row of the table of proposals: conditions, expected value, least u of the optical purity, close references, sources, and
+/// what was chosen here.
+pub fn proposal_row(proposal: &ProposalShown) -> [String; 6] {
+    let best = (proposal.cells.iter())
+        .map(|cell| cell.purity_uncertainty)
+        .fold(f64::INFINITY, f64::min);
+    [
+        conditions(proposal),
+        number::signed(proposal.expected_value, 1),
+        number::percent(best),
+        proposal.references_close.to_string(),
+        proposal.independent_sources.to_string(),
+        proposal.chosen.join(", "),
+    ]
+}
+
 fn cells(result: &PlanResult, proposal: &ProposalShown, page: &mut Page) {
     let mut table = Table::new(&[
         Column::Number("cell"),
@@ -136,31 +187,14 @@ fn cells(result: &PlanResult, proposal: &ProposalShown, page: &mut Page) {
         Column::Number("by measuring"),
         Column::Text("for the u wanted"),
     ]);
-    for cell in &proposal.cells {
-        table.row([
-            format!("{} mm", short(cell.cell_mm)),
-            format!(
-                "{}°{}",
-                number::signed(cell.expected_angle, 3),
-                if cell.beyond_90 { " PAST ±90°" } else { "" }
-            ),
-            format!(
-                "{}°",
-                number::interval(cell.expected_angle95[0], cell.expected_angle95[1])
-            ),
-            number::number(cell.value_uncertainty, 2),
-            number::percent(cell.purity_uncertainty),
-            number::percent(cell.share_of_measurement),
-            needed(proposal, cell),
-        ]);
+    for row in cell_rows(proposal) {
+        table.row(row);
     }
     page.table(&table);
     page.note(&format!(
-        "For a sample of {} optical purity and an angle good to {}°; u are standard uncertainties, u of p the one a \
-         check would state; wanted: {}. \"By measuring\" is the share of the measurement, the rest is the references'.",
-        number::percent(result.expected_purity),
-        short(result.angle_uncertainty),
-        number::percent(result.wanted)
+        "{}. u of p is the one a check would state for the optical purity. \"By measuring\" is the share of the measurement, \
+         the rest is the references'.",
+        cells_hold_for(result)
     ));
 }
 
@@ -178,19 +212,7 @@ fn proposals(result: &PlanResult, page: &mut Page) {
         Column::Text("chosen here"),
     ]);
     for proposal in result.proposals.iter().take(MOST_LISTED) {
-        let best = proposal
-            .cells
-            .iter()
-            .map(|cell| cell.purity_uncertainty)
-            .fold(f64::INFINITY, f64::min);
-        table.row([
-            conditions(proposal),
-            number::signed(proposal.expected_value, 1),
-            number::percent(best),
-            proposal.references_close.to_string(),
-            proposal.independent_sources.to_string(),
-            proposal.chosen.join(", "),
-        ]);
+        table.row(proposal_row(proposal));
     }
     page.table(&table);
     let more = result.proposals.len().saturating_sub(MOST_LISTED);

@@ -11,7 +11,7 @@ use crate::library::Library;
 use crate::plan::Bench;
 use crate::quantity::{self, Angle, Concentration, Length};
 use crate::report::failure::Failure;
-use crate::report::{number, plan as words};
+use crate::report::plan as words;
 use crate::tasks::check::CheckSettings;
 use crate::tasks::plan::{PlanRequest, PlanResult, ProposalShown, plan_measurement};
 use crate::tasks::typed;
@@ -216,23 +216,8 @@ fn shown(result: &PlanResult, fields: PlanFields) -> PlanPage {
                 "sources",
                 "chosen here",
             ],
-            rows: result
-                .proposals
-                .iter()
-                .skip(1)
-                .map(|proposal| {
-                    let best = (proposal.cells.iter())
-                        .map(|cell| cell.purity_uncertainty)
-                        .fold(f64::INFINITY, f64::min);
-                    vec![
-                        words::conditions(proposal),
-                        number::signed(proposal.expected_value, 1),
-                        number::percent(best),
-                        proposal.references_close.to_string(),
-                        proposal.independent_sources.to_string(),
-                        proposal.chosen.join(", "),
-                    ]
-                })
+            rows: (result.proposals.iter().skip(1))
+                .map(|proposal| words::proposal_row(proposal).into())
                 .collect(),
         },
         remarks: words::remarks(result).iter().map(|said| in_page_words(said)).collect(),
@@ -252,12 +237,7 @@ fn shown(result: &PlanResult, fields: PlanFields) -> PlanPage {
 
 fn cells(result: &PlanResult, first: &ProposalShown) -> Grid {
     Grid {
-        caption: format!(
-            "For a sample of {} optical purity and an angle good to {}°; u: standard uncertainty; wanted: {}",
-            number::percent(result.expected_purity),
-            words::short(result.angle_uncertainty),
-            number::percent(result.wanted)
-        ),
+        caption: words::cells_hold_for(result),
         heads: vec![
             "cell",
             "expected angle",
@@ -267,27 +247,6 @@ fn cells(result: &PlanResult, first: &ProposalShown) -> Grid {
             "share of the measurement",
             "for the u wanted",
         ],
-        rows: first
-            .cells
-            .iter()
-            .map(|cell| {
-                vec![
-                    format!("{} mm", words::short(cell.cell_mm)),
-                    format!(
-                        "{}°{}",
-                        number::signed(cell.expected_angle, 3),
-                        if cell.beyond_90 { ", past ±90°" } else { "" }
-                    ),
-                    format!(
-                        "{}°",
-                        number::interval(cell.expected_angle95[0], cell.expected_angle95[1])
-                    ),
-                    number::number(cell.value_uncertainty, 2),
-                    number::percent(cell.purity_uncertainty),
-                    number::percent(cell.share_of_measurement),
-                    words::needed(first, cell),
-                ]
-            })
-            .collect(),
+        rows: words::cell_rows(first).into_iter().map(Into::into).collect(),
     }
 }

@@ -104,7 +104,7 @@ struct Word {
 }
 
 /// Whether a line may be broken at this sign.
-pub(super) fn is_space(c: char) -> bool {
+fn is_space(c: char) -> bool {
     c.is_whitespace() && !matches!(c, '\u{a0}' | '\u{202f}' | '\u{2007}')
 }
 
@@ -135,6 +135,13 @@ pub(super) fn wrap(fonts: &Fonts, spans: &[Span], width: f32) -> Vec<Line> {
         lines.push(line);
     }
     lines
+}
+
+/// The width of the widest word of a text, points.
+pub(super) fn widest_word(fonts: &Fonts, text: &str, look: Look) -> f32 {
+    let text = text.to_owned();
+    let words = words(fonts, &[Span { text, look }]);
+    words.iter().map(|word| word.width).fold(0.0, f32::max)
 }
 
 /// Units that stay with the number before them.

@@ -1,6 +1,6 @@
 //! Tables: columns as wide as they need to be, cells in lines, the head on every page.
 
-use super::lines::{Line, Look, Span, is_space, wrap};
+use super::lines::{Line, Look, Span, widest_word, wrap};
 use super::pages::{Pages, SIDE, WIDTH};
 use super::{INK, QUIET};
 use crate::report::document::Grid;
@@ -130,10 +130,7 @@ fn layout(pages: &Pages, grid: &Grid, heads: &[String], cells: &[Vec<String>]) -
     for size in SIZES {
         let look = Look::new(size, INK);
         let whole = |text: &str, look: Look| fonts.width(text, look.weight) * look.size;
-        let word = |text: &str, look: Look| {
-            let words = text.split(is_space);
-            words.map(|word| whole(word, look)).fold(0.0, f32::max)
-        };
+        let word = |text: &str, look: Look| widest_word(fonts, text, look);
         let mut least = vec![0.0f32; n];
         let mut most = vec![0.0f32; n];
         for (at, head) in heads.iter().enumerate() {
