@@ -46,9 +46,10 @@ pub fn sentence(first: &ProposalShown) -> String {
             0 => "None".to_owned(),
             n => n.to_string(),
         },
-        match first.references_used {
-            1 => "1 reference stands".to_owned(),
-            n => format!("{n} references stand"),
+        match (first.references_used, first.references_close) {
+            (1, _) => "1 reference stands".to_owned(),
+            (n, 0 | 1) => format!("{n} references stands"),
+            (n, _) => format!("{n} references stand"),
         },
         number::signed(first.expected_value, 1),
         number::interval(first.interval95[0], first.interval95[1])
@@ -154,7 +155,7 @@ pub fn cell_rows(proposal: &ProposalShown) -> Vec<[String; 7]> {
 /// What the table of cells holds for.
 pub fn cells_hold_for(result: &PlanResult) -> String {
     format!(
-        "For a sample of {} optical purity and an angle good to {}°; u: standard uncertainty; wanted: {}",
+        "For a sample of {} optical purity and an angle good to {}°; u: standard uncertainty; wanted for the optical purity: {}",
         number::percent(result.expected_purity),
         short(result.angle_uncertainty),
         number::percent(result.wanted)
