@@ -163,6 +163,14 @@ impl Library {
         rows.map(|row| row?).collect()
     }
 
+    /// Whether a measurement with its readings is what the history says was kept; if not, it was changed outside the program.
+    ///
+    /// # Errors
+    /// When the library fails.
+    pub fn measurement_is_intact(&self, id: i64) -> Result<bool, LibraryError> {
+        is_intact(&self.connection, id)
+    }
+
     /// The raw readings of a measurement, in the order in which they came.
     pub fn readings_of(&self, id: i64) -> Result<Vec<Reading>, LibraryError> {
         let mut select = self.connection.prepare_cached(
@@ -329,39 +337,46 @@ fn record_digest(connection: &Connection, id: i64) -> Result<String, LibraryErro
     Ok(history::hexadecimal(&hasher.finalize()))
 }
 
-/// Measurements that are not what the history says was kept, or are gone, or were never kept; readings count. Their stable
-/// ids are added to `changed`. One that was kept before the history held a digest is compared in the fields it names.
-pub(super) fn changed_outside(connection: &Connection, changed: &mut Vec<String>) -> Result<(), LibraryError> {
-    let mut select = connection.prepare(
-        "SELECT m.id, m.uid, m.at, line.at, line.after, json_object('sample', m.sample, 'operator', m.operator, \
+/// Whether a measurement with its readings is what the history says was kept. One that was kept before the history held a
+/// digest is compared in the fields it names.
+fn is_intact(connection: &Connection, id: i64) -> Result<bool, LibraryError> {
+    let mut select = connection.prepare_cached(
+        "SELECT m.at, line.at, line.after, json_object('sample', m.sample, 'operator', m.operator, \
          'n_readings', (SELECT count(*) FROM reading WHERE measurement = m.id), \
          'supersedes', (SELECT uid FROM measurement AS old WHERE old.id = m.supersedes)), m.value, m.standard_uncertainty \
          FROM measurement AS m LEFT JOIN history AS line \
-         ON line.entity_uid = m.uid AND line.entity = 'measurement' AND line.action = 'add' ORDER BY m.id",
+         ON line.entity_uid = m.uid AND line.entity = 'measurement' AND line.action = 'add' WHERE m.id = ?",
     )?;
-    let mut rows = select.query([])?;
-    while let Some(row) = rows.next()? {
-        let (id, uid, at): (i64, String, String) = (row.get(0)?, row.get(1)?, row.get(2)?);
-        let said_at: Option<String> = row.get(3)?;
-        let after: Option<String> = row.get(4)?;
-        let said: Value = after
-            .and_then(|after| serde_json::from_str(&after).ok())
-            .unwrap_or_default();
-        let held: String = row.get(5)?;
-        let held: Value = serde_json::from_str(&held).unwrap_or_default();
-        let words = ["sample", "operator", "n_readings", "supersedes"];
-        let numbers = [("value", row.get::<_, f64>(6)?), ("standard_uncertainty", row.get(7)?)];
-        let is_same = said_at.as_deref() == Some(at.as_str())
-            && words.iter().all(|word| said[word] == held[word])
-            && numbers
-                .iter()
-                .all(|(name, value)| said[name].as_f64().is_some_and(|said| is_near(said, *value)));
-        let is_whole = match said["record_sha256"].as_str() {
+    let mut rows = select.query([id])?;
+    let Some(row) = rows.next()? else {
+        return Ok(false);
+    };
+    let at: String = row.get(0)?;
+    let said_at: Option<String> = row.get(1)?;
+    let after: Option<String> = row.get(2)?;
+    let said: Value = (after.and_then(|after| serde_json::from_str(&after).ok())).unwrap_or_default();
+    let held: String = row.get(3)?;
+    let held: Value = serde_json::from_str(&held).unwrap_or_default();
+    let words = ["sample", "operator", "n_readings", "supersedes"];
+    let numbers = [("value", row.get::<_, f64>(4)?), ("standard_uncertainty", row.get(5)?)];
+    let is_same = said_at.as_deref() == Some(at.as_str())
+        && words.iter().all(|word| said[word] == held[word])
+        && (numbers.iter()).all(|(name, value)| said[name].as_f64().is_some_and(|said| is_near(said, *value)));
+    Ok(is_same
+        && match said["record_sha256"].as_str() {
             Some(digest) => record_digest(connection, id)? == digest,
             None => true,
-        };
-        if !is_same || !is_whole {
-            changed.push(uid);
+        })
+}
+
+/// Measurements that are not what the history says was kept, or are gone, or were never kept; readings count. Their stable
+/// ids are added to `changed`.
+pub(super) fn changed_outside(connection: &Connection, changed: &mut Vec<String>) -> Result<(), LibraryError> {
+    let mut select = connection.prepare("SELECT id, uid FROM measurement ORDER BY id")?;
+    let mut rows = select.query([])?;
+    while let Some(row) = rows.next()? {
+        if !is_intact(connection, row.get(0)?)? {
+            changed.push(row.get(1)?);
         }
     }
     let mut gone = connection.prepare(

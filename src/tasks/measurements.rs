@@ -213,13 +213,20 @@ fn listed(library: &Library, measurement: &Measurement) -> Result<ListedMeasurem
     })
 }
 
-/// What to bear in mind of a measurement itself: a later one corrects it, or its instrument was not in control.
+/// What to bear in mind of a measurement itself: it was changed, a later one corrects it, or its instrument was not in
+/// control.
 ///
 /// # Errors
 /// `Unknown` when there is no such measurement.
 pub fn cautions(library: &Library, id: i64) -> Result<Vec<String>, LibraryError> {
     let measurement = library.measurement(id)?;
     let mut said = Vec::new();
+    if !library.measurement_is_intact(id)? {
+        said.push(format!(
+            "Measurement {id} was changed outside the program after it was kept: do not rely on it, and take it from a backup \
+             made before."
+        ));
+    }
     if let Some(by) = measurement.superseded_by {
         said.push(format!(
             "Measurement {id} is superseded by measurement {by}; check that one."

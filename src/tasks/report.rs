@@ -262,6 +262,8 @@ pub struct MeasurementReport {
     pub provenance: Provenance,
     /// The measurement.
     pub measurement: ShownMeasurement,
+    /// What to bear in mind of the measurement itself.
+    pub cautions: Vec<String>,
     /// What the library says to it, where a compound is known.
     pub check: Option<CheckReport>,
 }
@@ -286,6 +288,7 @@ pub fn of_measurement(
     let answer = (&measurement, check.as_ref().map(|check| &check.result));
     Ok(MeasurementReport {
         provenance: Provenance::of(Some(library), inputs, &answer)?,
+        cautions: measurements::cautions(library, id)?,
         measurement,
         check,
     })

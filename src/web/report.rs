@@ -36,7 +36,7 @@ async fn check(
 ) -> Result<Response, PageFailure> {
     let form = form(&file)?;
     let Query(fields) = query.map_err(|error| Failure::usage("query", error.body_text()))?;
-    let document = app
+    let bytes = app
         .read(move |library| {
             let given = fields.measured()?;
             let typed = typed_temperature(&fields, &given);
@@ -49,10 +49,11 @@ async fn check(
                 labels: Labels::default(),
             };
             let report = of_check(library, &question)?;
-            Ok(document::of_check(&report, question.given.as_ref(), typed, &today()))
+            let document = document::of_check(&report, question.given.as_ref(), typed, &today());
+            Ok(document.write(form)?)
         })
         .await?;
-    answer(&document, form)
+    Ok(answer(bytes, form))
 }
 
 /// Which kept check is meant.
@@ -69,13 +70,14 @@ async fn kept(
 ) -> Result<Response, PageFailure> {
     let form = form(&file)?;
     let Query(named) = named.map_err(|error| Failure::usage("query", error.body_text()))?;
-    let document = app
+    let bytes = app
         .read(move |library| {
             let kept = library.kept_check(&named.name)?;
-            Ok(document::of_kept(&kept, changes_since(library, &kept)?)?)
+            let document = document::of_kept(&kept, changes_since(library, &kept)?)?;
+            Ok(document.write(form)?)
         })
         .await?;
-    answer(&document, form)
+    Ok(answer(bytes, form))
 }
 
 /// `GET /report/measurement/12/report.html`: a kept measurement, with a check where its compound is known.
@@ -86,8 +88,8 @@ async fn measurement(
     let form = form(&file)?;
     let no_number = || Failure::usage("not-found", format!("\"{id}\" is no number of a measurement"));
     let id: i64 = id.parse().map_err(|_| no_number())?;
-    let document = app.read(move |library| measured(library, id)).await?;
-    answer(&document, form)
+    let bytes = app.read(move |library| Ok(measured(library, id)?.write(form)?)).await?;
+    Ok(answer(bytes, form))
 }
 
 fn measured(library: &Library, id: i64) -> Result<Document, Failure> {
@@ -119,8 +121,7 @@ fn form(file: &str) -> Result<Form, Failure> {
     })
 }
 
-fn answer(document: &Document, form: Form) -> Result<Response, PageFailure> {
-    let bytes = document.write(form).map_err(Failure::from)?;
+fn answer(bytes: Vec<u8>, form: Form) -> Response {
     let policy = format!(
         "default-src 'none'; style-src {}; base-uri 'none'; form-action 'none'; frame-ancestors 'none'",
         document::style_hash()
@@ -129,7 +130,7 @@ fn answer(document: &Document, form: Form) -> Result<Response, PageFailure> {
         Form::Html => "inline".to_owned(),
         other => format!("attachment; filename=\"report.{}\"", other.word()),
     };
-    let answer = (
+    (
         StatusCode::OK,
         [
             (header::CONTENT_TYPE, form.media_type().to_owned()),
@@ -137,6 +138,6 @@ fn answer(document: &Document, form: Form) -> Result<Response, PageFailure> {
             (header::CONTENT_DISPOSITION, shown),
         ],
         bytes,
-    );
-    Ok(answer.into_response())
+    )
+        .into_response()
 }

@@ -352,9 +352,21 @@ fn a_kept_measurement_is_reported_with_its_readings_and_its_check() {
         "Check against published values",
         "Readings",
         "A. First",
+        "- **Conditions**: H2O, c 1, 25 °C, D, 100 mm cell",
+        "| concentration | 0.5 % (assumed) |",
+        "[α]<sub>D</sub><sup>25</sup> −84.1 (*c* 1, H<sub>2</sub>O)",
     ] {
         assert!(out.contains(part), "{part} is missing: {out}");
     }
+    // What stands above is not said again in the check, and a column without a word in it is left out.
+    assert_eq!(out.matches("**Measured**").count(), 1, "{out}");
+    assert!(out.contains("| row | role | α / ° |"), "{out}");
+    let (_, tex, _) = biot(&path, &["report", "--measurement", "1", "--format", "tex"]);
+    assert!(
+        tex.contains("$[\\alpha]_{\\mathrm{D}}^{25}$ $-84.1$ ($c$ 1, H$_{2}$O)"),
+        "{tex}"
+    );
+    assert!(tex.contains(" & H\\textsubscript{2}O & "), "{tex}");
 }
 
 #[test]
@@ -380,7 +392,10 @@ fn a_dispersion_table_is_reported_with_its_law() {
         .unwrap();
     assert!((band - 150.0).abs() < 1.0, "{band}");
     let (_, tex, _) = biot(&STARTER.1, &[&asked[..], &["--format", "tex"]].concat());
-    assert!(tex.contains("589.3 & air &"), "{tex}");
+    // The digits of the table; what the law leaves has one more.
+    let value = 22.0 / (0.5893f64.powi(2) - 0.0225);
+    let row = regex::Regex::new(&format!(r"589\.3 & air & \+{value:.2} & (\$-\$|\+)?0\.\d{{3}} ")).unwrap();
+    assert!(row.is_match(&tex), "{tex}");
 }
 
 /// Kept checks and measurements are guarded by triggers, which whoever holds the file can drop; the history still tells.
@@ -475,6 +490,13 @@ fn a_kept_record_that_was_changed_behind_its_back_is_found_and_not_relied_on() {
         if code == 0 && sql.contains("kept_check") && !sql.starts_with("INSERT") {
             assert!(out.contains("was changed outside the program"), "{sql}: {out}");
         }
+        let (code, out, _) = biot(&changed, &["report", "--measurement", "1"]);
+        let is_told = out.contains("Measurement 1 was changed outside the program");
+        assert_eq!(
+            code == 0 && is_told,
+            named.contains("S1") && sql != "DELETE FROM measurement",
+            "{sql}: {out}"
+        );
     }
     let (_, out, _) = biot(&path, &["report", "--check", "batch 7"]);
     assert!(!out.contains("changed outside"), "{out}");

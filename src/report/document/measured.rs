@@ -20,9 +20,8 @@ pub fn of_measurement(report: &MeasurementReport, made_on: &str) -> Document {
     let shown = &report.measurement;
     let it = &shown.listed;
     let mut blocks = Vec::new();
-    blocks.extend(it.superseded_by.map(|by| Block::Paragraph {
-        text: format!("This measurement is superseded by measurement {by}."),
-    }));
+    // Above all else; a check has them among its own.
+    blocks.extend((report.cautions.iter()).map(|caution| Block::Paragraph { text: caution.clone() }));
     blocks.push(Block::Facts { rows: told(report) });
     blocks.extend(it.journal.as_ref().map(|line| Block::Line {
         label: IN_PRINT.to_owned(),
@@ -48,7 +47,9 @@ pub fn of_measurement(report: &MeasurementReport, made_on: &str) -> Document {
                 "Measured" | "Conditions" | "Sample" | "Measured by" | "Note"
             )
         });
-        blocks.extend(check_blocks(check, facts.collect(), None));
+        let mut check = check.clone();
+        (check.result.cautions).retain(|caution| !report.cautions.contains(caution));
+        blocks.extend(check_blocks(&check, facts.collect(), None));
     }
     let lines: Vec<BudgetLine> = serde_json::from_value(shown.result["budget"].clone()).unwrap_or_default();
     if !lines.is_empty() {
