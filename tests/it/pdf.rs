@@ -164,7 +164,7 @@ fn the_text_of_the_file_is_the_text_of_the_document() {
         }
     }
     wanted.push_str(
-        "1. A. First, J. Invented Res. 1900, 1, 1 DOI 10.1000/invented (#1, #2) For the experimental part [α]D25 −84.1 \
+        "1. A. First, J. Invented Res. 1900, 1, 1 https://doi.org/10.1000/invented (#1, #2) For the experimental part [α]D25 −84.1 \
          (c 1, H2O) Where this comes from Program biot 0 Digest ",
     );
     wanted.push_str(&"ab12".repeat(16));

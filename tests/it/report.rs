@@ -352,7 +352,7 @@ fn a_kept_measurement_is_reported_with_its_readings_and_its_check() {
         "Check against published values",
         "Readings",
         "A. First",
-        "- **Conditions**: H2O, c 1, 25 °C, D, 100 mm cell",
+        "- **Conditions**: H₂O, c 1, 25 °C, D, 100 mm cell",
         "| concentration | 0.5 % (assumed) |",
         "[α]<sub>D</sub><sup>25</sup> −84.1 (*c* 1, H<sub>2</sub>O)",
     ] {

@@ -133,7 +133,18 @@ pub(super) fn labels(provenance: &Provenance) -> impl Iterator<Item = (String, S
 pub(super) fn facts(report: &CheckReport) -> Vec<(String, String)> {
     let result = &report.result;
     let mut facts: Vec<(String, String)> = labels(&report.provenance).collect();
-    facts.extend(owned(rows::facts(result)));
+    facts.extend(
+        owned(rows::facts(result))
+            .into_iter()
+            .map(|(name, text)| match name.as_str() {
+                // The solvent stands first, as in the tables.
+                "Conditions" => {
+                    let (solvent, others) = text.split_once(", ").unwrap_or((&text, ""));
+                    (name, format!("{}, {others}", notation::lowered_digits(solvent)))
+                }
+                _ => (name, text),
+            }),
+    );
     facts.extend((result.compound.inchikey.as_ref()).map(|key| ("InChIKey".to_owned(), key.clone())));
     facts
 }

@@ -121,7 +121,7 @@ fn conditions(kept: &serde_json::Value) -> String {
     let word = |name: &str| kept[name].as_str().map(str::to_owned);
     let number = |name: &str| kept[name].as_f64().map(short);
     [
-        word("solvent"),
+        word("solvent").as_deref().map(notation::lowered_digits),
         number("conc_g_per_100ml").map(|c| format!("c {c}")),
         number("temperature_c").map(|t| format!("{t} °C")),
         word("line").map(light),

@@ -2,8 +2,8 @@
 
 use super::PdfError;
 use super::face::Face;
-use super::pages::{Element, FONT_NAMES, Kid, PAPER, Pages};
-use crate::report::document::Document;
+use super::pages::{Element, FONT_NAMES, Kid, PAPER, Pages, Place, up};
+use crate::report::document::{Document, shown};
 use flate2::Compression;
 use flate2::write::ZlibEncoder;
 use pdf_writer::types::{CidFontType, FontFlags, StructRole, SystemInfo, TableHeaderScope, UnicodeCmap};
@@ -38,11 +38,13 @@ pub(super) fn assemble(document: &Document, pages: Pages) -> Result<Vec<u8>, Pdf
         .collect();
     let elements: Vec<Ref> = pages.elements.iter().map(|_| numbers.next()).collect();
     let parents: Vec<Ref> = pages.sheets.iter().map(|_| numbers.next()).collect();
+    let headings: Vec<Ref> = pages.headings.iter().map(|_| numbers.next()).collect();
+    let outline = numbers.next();
 
     let mut pdf = Pdf::new();
     pdf.set_version(1, 7);
     let mut entries = pdf.catalog(catalog);
-    entries.pages(tree).lang(TextStr("en"));
+    entries.pages(tree).lang(TextStr("en")).outlines(outline);
     entries.viewer_preferences().display_doc_title(true);
     entries.mark_info().marked(true);
     entries.pair(Name(b"StructTreeRoot"), root);
@@ -59,6 +61,7 @@ pub(super) fn assemble(document: &Document, pages: Pages) -> Result<Vec<u8>, Pdf
     structure.parent_tree_next_key(count(parents.len()));
     structure.finish();
     about(&mut pdf, info, document);
+    write_outline(&mut pdf, &pages.headings, outline, &headings, &sheets);
 
     for (face, id) in pages.fonts.faces.iter().zip(fonts) {
         font(&mut pdf, &mut numbers, id, face)?;
@@ -112,8 +115,8 @@ fn about(pdf: &mut Pdf, id: Ref, document: &Document) {
     pdf.set_file_id((digest.clone(), digest));
     let program = format!("biot {}", crate::tasks::report::VERSION);
     let mut info = pdf.document_info(id);
-    info.title(TextStr(&format!("{} · {}", document.title, document.kind)))
-        .subject(TextStr(&document.kind))
+    info.title(TextStr(&shown(&format!("{} · {}", document.title, document.kind))))
+        .subject(TextStr(&shown(&document.kind)))
         .creator(TextStr(&program))
         .producer(TextStr(&program));
     let day: Vec<u16> = document
@@ -124,6 +127,26 @@ fn about(pdf: &mut Pdf, id: Ref, document: &Document) {
     if let [year, month, day] = day[..] {
         let small = |n: u16| u8::try_from(n).unwrap_or(1);
         info.creation_date(Date::new(year).month(small(month)).day(small(day)));
+    }
+}
+
+/// The headings as an outline to jump by.
+fn write_outline(pdf: &mut Pdf, headings: &[Place], id: Ref, ids: &[Ref], sheets: &[[Ref; 2]]) {
+    let mut outline = pdf.outline(id);
+    if let (Some(first), Some(last)) = (ids.first(), ids.last()) {
+        outline.first(*first).last(*last).count(count(ids.len()));
+    }
+    outline.finish();
+    for (at, heading) in headings.iter().enumerate() {
+        let mut item = pdf.outline_item(ids[at]);
+        item.title(TextStr(&heading.text)).parent(id);
+        if at > 0 {
+            item.prev(ids[at - 1]);
+        }
+        if let Some(next) = ids.get(at + 1) {
+            item.next(*next);
+        }
+        item.dest().page(sheets[heading.page][0]).xyz(0.0, up(heading.y), None);
     }
 }
 

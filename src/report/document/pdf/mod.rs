@@ -7,7 +7,7 @@ mod lines;
 mod pages;
 mod table;
 
-use super::{Block, Document, Grid, SourceLine};
+use super::{Block, Document, Grid, SourceLine, shown};
 use figure::Drawing;
 use lines::{Colour, Look, Span, wrap};
 use pages::{Pages, SIDE, WIDTH};
@@ -126,7 +126,8 @@ fn beginning(pages: &mut Pages, block: &Block) -> f32 {
 }
 
 fn source(source: &SourceLine) -> String {
-    let doi = source.doi.as_ref().map(|doi| format!(" DOI {doi}")).unwrap_or_default();
+    // Written out, for a reader of PDF makes a link of an address that it can see.
+    let doi = (source.doi.as_ref()).map_or_else(String::new, |doi| format!(" https://doi.org/{doi}"));
     format!("{}{doi} ({})", source.citation, source.entries)
 }
 
@@ -139,6 +140,7 @@ fn heading(pages: &mut Pages, text: &str, below: f32) {
     let spans = spans(pages, text, HEADING);
     let lines = wrap(&pages.fonts, &spans, WIDTH);
     pages.need(lines.len() as f32 * HEADING.leading() + below + 4.0);
+    pages.mark_heading(shown(text));
     let element = pages.begin(StructRole::H2);
     pages.write_all(element, &lines, SIDE, HEADING);
     pages.end();
@@ -268,11 +270,12 @@ fn figure(pages: &mut Pages, title: &str, svg: &str, table: &Grid) {
             told.collect::<Vec<_>>().join(", ")
         })
         .collect();
-    pages.elements[element].alt = Some(if numbers.is_empty() {
+    let told = if numbers.is_empty() {
         title.to_owned()
     } else {
         format!("{title}: {}", numbers.join("; "))
-    });
+    };
+    pages.elements[element].alt = Some(shown(&told));
     drawing.draw(pages, element);
     pages.end();
     pages.end();

@@ -39,6 +39,14 @@ pub(super) enum Kid {
     Mark { page: usize, id: i32 },
 }
 
+/// A heading and where it stands.
+pub(super) struct Place {
+    pub(super) text: String,
+    pub(super) page: usize,
+    /// Height from the top of the paper, points.
+    pub(super) y: f32,
+}
+
 /// A page.
 pub(super) struct Sheet {
     pub(super) content: Content,
@@ -62,6 +70,8 @@ pub(super) struct Pages {
     pub(super) sheets: Vec<Sheet>,
     /// The elements; the first is the document.
     pub(super) elements: Vec<Element>,
+    /// The headings, for the outline.
+    pub(super) headings: Vec<Place>,
     open: Vec<usize>,
     /// Where the next thing is put.
     pub(super) y: f32,
@@ -78,6 +88,7 @@ impl Pages {
                 kids: Vec::new(),
                 alt: None,
             }],
+            headings: Vec::new(),
             open: vec![0],
             y: TOP,
         })
@@ -91,6 +102,12 @@ impl Pages {
     /// What a whole page holds, points.
     pub(super) const fn whole() -> f32 {
         PAPER[1] - BOTTOM - TOP
+    }
+
+    /// Notes that a heading begins here.
+    pub(super) fn mark_heading(&mut self, text: String) {
+        let page = self.sheets.len() - 1;
+        self.headings.push(Place { text, page, y: self.y });
     }
 
     /// Begins a new page.
