@@ -127,7 +127,7 @@ pub fn short(value: f64) -> String {
     format!("{}", (value * factor).round() / factor)
 }
 
-/// The rows of the table of cells: cell, angle, 95 %, u of [α], u of the optical purity, share of the measurement, and what
+/// The rows of the table of cells: cell, angle, 95 %, u of the value, u of the optical purity, share of the measurement, and what
 /// the uncertainty wanted needs.
 pub fn cell_rows(proposal: &ProposalShown) -> Vec<[String; 7]> {
     (proposal.cells.iter())
