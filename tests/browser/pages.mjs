@@ -98,6 +98,16 @@ try {
   await page.goto(address);
   await page.goto(result);
   assert.equal(await page.locator(".verdict .sentence").innerText(), sentence, "the result has an address of its own");
+  await page.getByRole("link", { name: "page for print" }).click();
+  assert.ok((await page.locator("svg.plot .bar").count()) >= 3, "the report has its drawing");
+  await look("report");
+  await page.goto(result);
+  const [download] = await Promise.all([
+    page.waitForEvent("download"),
+    page.getByRole("link", { name: "PDF", exact: true }).click(),
+  ]);
+  assert.equal(download.suggestedFilename(), "report.pdf");
+  assert.match(readFileSync(await download.path(), "latin1"), /^%PDF-1\.7/);
   await page.goto(result.replace("-84.1", "42"));
   await look("result-other");
 
