@@ -27,6 +27,7 @@ pub mod limits;
 pub mod measurements;
 pub mod merge;
 pub mod number;
+pub mod options;
 pub mod plan;
 pub mod plot;
 pub mod read;

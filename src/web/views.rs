@@ -4,6 +4,7 @@ use super::app::App;
 use super::fields::{CheckFields, StatementFields};
 use super::guard::Visitor;
 use crate::report::failure::{Candidate, Failure, Fault};
+use crate::report::options::in_page_words;
 use crate::report::result::{CauseRow, ReferenceRow};
 use crate::tasks::accounts::Act;
 use askama::Template;
@@ -399,35 +400,6 @@ impl Problem {
                 .collect(),
         }
     }
-}
-
-/// Options that sentences of failures name, and what the pages call the same.
-const OPTIONS: [(&str, &str); 14] = [
-    ("--angle-uncertainty", "the uncertainty of the angle"),
-    ("--uncertainty", "the uncertainty"),
-    ("--weighed-as", "the form weighed"),
-    ("--value", "the specific rotation"),
-    ("--angle", "the angle"),
-    ("--cell", "the cell length"),
-    ("--conc", "the concentration"),
-    ("--mass", "the mass"),
-    ("--volume", "the volume"),
-    ("--density", "the density"),
-    ("--formula", "the formula"),
-    ("--map", "the heading"),
-    ("--solvent", "the solvent"),
-    ("--temp", "the temperature"),
-];
-
-/// A sentence with the words of the pages in the place of options of the command line.
-pub(super) fn in_page_words(sentence: &str) -> String {
-    let mut words = sentence.to_owned();
-    for (option, word) in OPTIONS {
-        // An example after the option repeats it: `give --cell, for example --cell "100 mm"`.
-        words = words.replace(&format!("for example {option} "), "for example ");
-        words = words.replace(option, word);
-    }
-    words
 }
 
 /// A sentence for people: with a capital letter and a full stop.

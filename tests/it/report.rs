@@ -358,6 +358,8 @@ fn a_kept_measurement_is_reported_with_its_readings_and_its_check() {
     ] {
         assert!(out.contains(part), "{part} is missing: {out}");
     }
+    // Paper names no options of the command line.
+    assert!(!out.replace("---", "").contains("--"), "{out}");
     // What stands above is not said again in the check, and a column without a word in it is left out.
     assert_eq!(out.matches("**Measured**").count(), 1, "{out}");
     assert!(out.contains("| row | role | α / ° |"), "{out}");

@@ -5,6 +5,7 @@ use crate::library::{KeptCheck, LibraryError};
 use crate::notation::{self, Style};
 use crate::quantity::Printed;
 use crate::report::number;
+use crate::report::options::in_page_words;
 use crate::report::result as rows;
 use crate::report::svg;
 use crate::solvent::Solvent;
@@ -246,7 +247,7 @@ fn explanations(result: &CheckResult) -> Vec<Block> {
     if !result.cautions.is_empty() {
         blocks.push(heading("Bear in mind"));
         blocks.push(Block::Points {
-            items: result.cautions.clone(),
+            items: result.cautions.iter().map(|said| in_page_words(said)).collect(),
         });
     }
     blocks
@@ -362,7 +363,7 @@ fn differences(result: &CheckResult) -> Grid {
     for row in references {
         let mut cells = vec![format!("#{}", row.entry), row.weight.clone()];
         cells.extend(told.iter().map(|&at| row.cells[at].words.clone()));
-        cells.push(row.note);
+        cells.push(in_page_words(&row.note));
         grid.rows.push(cells);
     }
     grid.drop_empty_columns();

@@ -5,6 +5,7 @@ use super::{Block, Document, Grid, SetLine};
 use crate::measurement::BudgetLine;
 use crate::notation::{self, Style};
 use crate::report::number;
+use crate::report::options::in_page_words;
 use crate::report::result as rows;
 use crate::tasks::measurements::{ReadingShown, ShownMeasurement};
 use crate::tasks::report::MeasurementReport;
@@ -21,7 +22,9 @@ pub fn of_measurement(report: &MeasurementReport, made_on: &str) -> Document {
     let it = &shown.listed;
     let mut blocks = Vec::new();
     // Above all else; a check has them among its own.
-    blocks.extend((report.cautions.iter()).map(|caution| Block::Paragraph { text: caution.clone() }));
+    blocks.extend((report.cautions.iter()).map(|caution| Block::Paragraph {
+        text: in_page_words(caution),
+    }));
     blocks.push(Block::Facts { rows: told(report) });
     blocks.extend(it.journal.as_ref().map(|line| Block::Line {
         label: IN_PRINT.to_owned(),
@@ -31,7 +34,7 @@ pub fn of_measurement(report: &MeasurementReport, made_on: &str) -> Document {
     let flags: Vec<String> = (shown.result["flags"].as_array().into_iter().flatten())
         .map(|flag| {
             let word = |name: &str| flag[name].as_str().unwrap_or_default();
-            format!("{}: {}", capital(word("severity")), word("sentence"))
+            format!("{}: {}", capital(word("severity")), in_page_words(word("sentence")))
         })
         .collect();
     if !flags.is_empty() {
