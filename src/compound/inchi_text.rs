@@ -4,7 +4,7 @@
 //! protons, `/b` double bonds, `/t` centres, `/m` whether the centres are inverted, `/s` kind of stereo, `/i` isotopes
 //! with stereo layers of their own. Nothing here knows chemistry; texts made here go through the InChI library again.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 use std::fmt;
 use std::str::FromStr;
 use std::sync::LazyLock;
@@ -26,6 +26,23 @@ struct Layer<'a> {
     letter: char,
     text: &'a str,
     isotopic: bool,
+}
+
+/// Whether the standard InChI `given` is one of the structures that `open` leaves open: the same but for centres that `open`
+/// does not give, as an anomer is of its sugar. False for texts of several components or with isotopes.
+pub fn leaves_open(open: &str, given: &str) -> bool {
+    let (open, given) = (Inchi(open.to_owned()), Inchi(given.to_owned()));
+    if open.without_stereo() != given.without_stereo() || open.double_bonds() != given.double_bonds() {
+        return false;
+    }
+    let (Some(open), Some(given)) = (open.absolute_centres(), given.absolute_centres()) else {
+        return false;
+    };
+    open.len() == given.len()
+        && open.values().any(|parity| *parity == '?')
+        && given
+            .iter()
+            .all(|(at, parity)| *parity != '?' && open.get(at).is_some_and(|known| *known == '?' || known == parity))
 }
 
 impl Inchi {
@@ -148,6 +165,40 @@ impl Inchi {
             }
         }
         counted
+    }
+
+    fn double_bonds(&self) -> Option<String> {
+        let found = self.layers().into_iter().find(|layer| layer.letter == 'b');
+        found.map(|layer| layer.text.to_owned())
+    }
+
+    /// The centres of a text of one component with their absolute parities: `+`, `-`, or `?` where it is open. None for
+    /// other texts, and where the configuration is relative only.
+    fn absolute_centres(&self) -> Option<BTreeMap<&str, char>> {
+        let layers = self.layers();
+        let text = |letter: char| {
+            layers
+                .iter()
+                .find(|layer| layer.letter == letter)
+                .map(|layer| layer.text)
+        };
+        let centres = text('t')?;
+        if layers.iter().any(|layer| layer.isotopic) || centres.contains([';', '*']) || text('s') != Some("1") {
+            return None;
+        }
+        let is_inverted = text('m') == Some("1");
+        centres
+            .split(',')
+            .map(|element| {
+                let at = element.trim_end_matches(['+', '-', '?', 'u']);
+                let parity = match (element.chars().last()?, is_inverted) {
+                    ('+', false) | ('-', true) => '+',
+                    ('-', false) | ('+', true) => '-',
+                    _ => '?',
+                };
+                Some((at, parity))
+            })
+            .collect()
     }
 
     /// The text of the one main component, neutral, without counter-ions and solvent; see

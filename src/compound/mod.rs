@@ -14,6 +14,6 @@ mod structure;
 
 pub use cas::{CasError, CasNumber};
 pub use formula::{Formula, FormulaError};
-pub use inchi_text::{Inchi, InchiKey};
+pub use inchi_text::{Inchi, InchiKey, leaves_open};
 pub use key::{CompoundKey, Descriptor, KeyError};
 pub use structure::{Chirality, Relation, Stereocentres, Structure, StructureError};

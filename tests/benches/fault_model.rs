@@ -11,6 +11,7 @@
 //! dilution share a class, since both make any smaller value. Both are judged by that one rule.
 
 use biot::compare::{Aspect, Case as EffectCase, CauseCode, CauseTable, Conditions, EffectTable};
+use biot::compound::leaves_open;
 use biot::library::{Access, Chirality, Compound, EntryKind, Hand, Identity, Library, ReviewState};
 use biot::measurement::{self, Defaults};
 use biot::quantity::{Angle, Concentration, Length, SpecificRotation, SpectralLine, Temperature};
@@ -51,7 +52,7 @@ pub struct Real {
     pub value: f64,
     pub conditions: Conditions,
     concentration: f64,
-    /// Values of the same compound at the initial stage.
+    /// Values of the same compound, or of its anomers, at the initial stage.
     initial: Vec<f64>,
     /// Values of other stereoisomers.
     isomers: Vec<f64>,
@@ -168,13 +169,14 @@ impl Score {
     }
 }
 
-/// The entries of the starter library that slips can be applied to: specific rotations of a chiral compound with printed
+/// The entries of the starter library that slips can be applied to: specific rotations of a chiral compound (of a sugar
+/// whose anomers are left open too) with printed
 /// sign and solvent, of at least 5, that the other entries do not contradict.
 pub fn real_entries(library: &Library) -> Vec<Real> {
     let mut compounds = Vec::new();
     library
         .for_each_compound(|compound| {
-            if compound.chirality == Chirality::Chiral {
+            if matches!(compound.chirality, Chirality::Chiral | Chirality::Open) {
                 compounds.push(compound);
             }
             Ok(())
@@ -195,14 +197,22 @@ pub fn real_entries(library: &Library) -> Vec<Real> {
     let mut found = Vec::new();
     for compound in compounds {
         let entries = library.entries(compound.id).unwrap();
+        let family = library.stereoisomers(&compound).unwrap();
+        let of_anomers: Vec<_> = family
+            .iter()
+            .filter(|other| {
+                let texts = compound.inchi.as_deref().zip(other.inchi.as_deref());
+                texts.is_some_and(|(own, other)| leaves_open(own, other))
+            })
+            .flat_map(|anomer| library.entries(anomer.id).unwrap())
+            .collect();
         let initial: Vec<f64> = entries
             .iter()
+            .chain(&of_anomers)
             .filter(|e| usable(e) && e.statement.stage == Some(Stage::Initial))
             .filter_map(|e| e.statement.central_value())
             .collect();
-        let isomers: Vec<f64> = library
-            .stereoisomers(&compound)
-            .unwrap()
+        let isomers: Vec<f64> = family
             .iter()
             .filter(|isomer| isomer.inchikey != compound.mirror_key && isomer.chirality == Chirality::Chiral)
             .flat_map(|isomer| library.entries(isomer.id).unwrap())

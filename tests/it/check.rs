@@ -1,7 +1,7 @@
 //! Checks a chemist would try, on the starter library. The published values are those of the entries named; what the
 //! verdict must be follows from them.
 
-use biot::compare::{Conditions, FiellerShape, MethodExcess, Size, VerdictCode};
+use biot::compare::{CauseCode, Conditions, FiellerShape, MethodExcess, Size, VerdictCode};
 use biot::library::{Access, Library};
 use biot::measurement::{self, Defaults};
 use biot::quantity::{self, SpecificRotation};
@@ -302,6 +302,30 @@ fn what_is_not_given_is_an_unknown_aspect_and_said_so() {
         "{}",
         result.verdict.sentence
     );
+}
+
+/// A sugar read soon after it was dissolved: α-D-glucose begins at +112.2 and ends at +52.6, β-D-glucose begins at +18.7
+/// (OpenStax Organic Chemistry, ch. 25.5). Its anomers' values explain a reading on the way; an acid's do not come into it.
+#[test]
+fn a_sugar_that_has_not_come_to_rest_is_known_by_its_anomers() {
+    for value in [112.0, 90.0, 30.0] {
+        let result = run(&Case {
+            compound: "D-glucose",
+            value,
+            solvent: Some("H2O"),
+            conc: Some("10"),
+            temp: Some("20"),
+            ..CASE
+        });
+        let cause = result.causes.iter().find(|c| c.code == CauseCode::NotAtEquilibrium);
+        assert!(
+            cause.is_some_and(|c| c.probability > 0.1),
+            "{value} {:#?}",
+            result.causes
+        );
+        let isomers = result.causes.iter().filter(|c| c.code == CauseCode::OtherStereoisomer);
+        assert!(isomers.clone().all(|c| !c.sentence.contains("glucose")));
+    }
 }
 
 #[test]

@@ -1,7 +1,9 @@
 //! Structures, mirror images, formulas, CAS numbers, keys and names.
 
 use biot::compound::name::TokenKind::{Descriptor, Locant, Number, Word};
-use biot::compound::{CasError, CasNumber, Chirality, CompoundKey, Formula, InchiKey, Relation, Structure, name};
+use biot::compound::{
+    CasError, CasNumber, Chirality, CompoundKey, Formula, InchiKey, Relation, Structure, leaves_open, name,
+};
 use proptest::prelude::*;
 use std::fmt::Write as _;
 
@@ -199,6 +201,23 @@ fn relations_between_stereoisomers() {
             expected != Relation::Different || a.inchi().hill_formula() == b.inchi().hill_formula()
         );
     }
+}
+
+/// IUPAC carbohydrate nomenclature (Pure Appl. Chem. 68 (1996) 1919, 2-Carb-6): D-glucopyranose leaves its anomeric centre
+/// open, its α and β anomers give it; the L sugar and another sugar are none of them. The mirrored spelling has the other
+/// parities and the other `/m`.
+#[test]
+fn an_anomer_is_what_its_sugar_leaves_open() {
+    let open = structure("OC[C@H]1OC(O)[C@H](O)[C@@H](O)[C@@H]1O");
+    let alpha = structure("OC[C@H]1O[C@H](O)[C@H](O)[C@@H](O)[C@@H]1O");
+    let beta = structure("OC[C@H]1O[C@@H](O)[C@H](O)[C@@H](O)[C@@H]1O");
+    let galactose = structure("OC[C@H]1O[C@H](O)[C@H](O)[C@@H](O)[C@H]1O");
+    let is_left_open = |open: &Structure, given: &Structure| leaves_open(open.inchi().as_str(), given.inchi().as_str());
+    assert!(is_left_open(&open, &alpha) && is_left_open(&open, &beta));
+    assert!(!is_left_open(&alpha, &open) && !is_left_open(&alpha, &beta) && !is_left_open(&open, &open));
+    assert!(!is_left_open(&open, &galactose) && !is_left_open(&open, &alpha.mirror_image().unwrap()));
+    let mirrored = open.mirror_image().unwrap();
+    assert!(is_left_open(&mirrored, &beta.mirror_image().unwrap()) && !is_left_open(&mirrored, &beta));
 }
 
 /// The parents are other rows of the reference table or written out here; pairs are common practice.

@@ -43,6 +43,9 @@ pub(super) fn sentence(hypothesis: &Hypothesis, corrected: f64, measured: &Measu
             per_cent()
         ),
         CauseCode::PartialPurity if (x / corrected).abs() < 0.02 => "The sample is racemic or nearly so.".to_owned(),
+        CauseCode::PartialPurity if (x / corrected).abs() > 0.995 => {
+            "The sample is not quite enantiopure, but by less than this value can show.".to_owned()
+        }
         CauseCode::PartialPurity => format!(
             "The sample is not enantiopure: an optical purity of about {} would read this where {value} is expected.",
             per_cent()
@@ -97,6 +100,11 @@ pub(super) fn sentence(hypothesis: &Hypothesis, corrected: f64, measured: &Measu
         ),
         CauseCode::MolarAsSpecific => {
             format!("The number is a molar rotation; the specific one is {value}.")
+        }
+        CauseCode::BlankSign if rotation(corrected) == rotation(x) => {
+            "The blank was added where it was to be subtracted, or not taken off, but moved the value by less than it can \
+             show."
+                .to_owned()
         }
         CauseCode::BlankSign => format!(
             "The blank was added where it was to be subtracted, or not taken off; the value would be about {value}."

@@ -5,6 +5,7 @@ use super::gather::{Gathered, reference_of};
 use crate::compare::{
     CauseContext, Conditions, FormLink, Isomer, KnownForm, ReadingWorth, Reference, own_lines, values_of_isomer,
 };
+use crate::compound::leaves_open;
 use crate::library::{Chirality, Compound, Entry, Library, LibraryError};
 use crate::quantity::SpecificRotation;
 use crate::statement::Stage;
@@ -16,6 +17,49 @@ const MOST_ISOMERS: usize = 40;
 pub(crate) struct Relative {
     compound: Compound,
     entries: Vec<Entry>,
+    tie: Tie,
+}
+
+/// How another stereoisomer stands to the compound.
+#[derive(Clone, Copy, PartialEq)]
+enum Tie {
+    /// It gives what the compound leaves open, as an anomer does of its sugar.
+    Gives,
+    /// It leaves open what the compound gives, as a sugar does of its anomer.
+    LeavesOpen,
+    /// Another configuration.
+    Other,
+}
+
+impl Tie {
+    fn of(compound: &Compound, relative: &Compound) -> Self {
+        match (&compound.inchi, &relative.inchi) {
+            (Some(own), Some(other)) if leaves_open(own, other) => Self::Gives,
+            (Some(own), Some(other)) if leaves_open(other, own) => Self::LeavesOpen,
+            _ => Self::Other,
+        }
+    }
+}
+
+impl Relative {
+    /// Whether its values are those of another stage of mutarotation of the compound, where some of its own values
+    /// are of the start.
+    fn is_of_mutarotation(&self, is_initial: bool) -> bool {
+        match self.tie {
+            Tie::Gives => self
+                .entries
+                .iter()
+                .any(|entry| entry.statement.stage == Some(Stage::Initial)),
+            Tie::LeavesOpen => is_initial,
+            Tie::Other => false,
+        }
+    }
+}
+
+/// Whether some of the compound's own values were read at the start of a mutarotation.
+fn read_at_start(gathered: &Gathered<'_>) -> bool {
+    let mut own = gathered.references.iter();
+    own.any(|g| g.reference.conditions.stage == Some(Stage::Initial))
 }
 
 /// The other stereoisomers of a compound, its mirror image aside. Read once, they serve any number of measured values.
@@ -35,9 +79,12 @@ impl Relatives {
             .into_iter()
             .take(MOST_ISOMERS)
             .filter(|member| !is_mirror(member) && member.inchikey != compound.inchikey)
-            .map(|compound| {
-                let entries = library.entries(compound.id)?;
-                Ok(Relative { compound, entries })
+            .map(|relative| {
+                Ok(Relative {
+                    entries: library.entries(relative.id)?,
+                    tie: Tie::of(compound, &relative),
+                    compound: relative,
+                })
             })
             .collect::<Result<_, LibraryError>>()?;
         Ok(Self { of, keys })
@@ -69,7 +116,7 @@ pub(crate) fn background(
         formula: compound.formula.clone(),
         is_salt_or_hydrate: gathered.measured_form.is_salt_or_hydrate(),
         known_forms,
-        other_stages: other_stages(gathered, conditions.stage),
+        other_stages: other_stages(relatives, gathered, conditions.stage, worth),
         isomers: isomers(relatives, gathered, conditions, worth, settings),
         own_lines: own_lines(conditions, &references, &settings.effects, settings.causes.lines()),
     }
@@ -84,17 +131,39 @@ fn known_form(name: &str, factor: f64, is_hydrate: bool) -> KnownForm {
     }
 }
 
-/// Values of the compound at the other stage of mutarotation, in the hand of the sample.
-fn other_stages(gathered: &Gathered<'_>, measured: Option<Stage>) -> Vec<(SpecificRotation, SpecificRotation)> {
+/// Values at another stage of mutarotation, in the hand of the sample: those of the compound itself; of its anomers, read at
+/// the start; or, of an anomer, those of its sugar.
+fn other_stages(
+    relatives: &Relatives,
+    gathered: &Gathered<'_>,
+    measured: Option<Stage>,
+    worth: &ReadingWorth,
+) -> Vec<(SpecificRotation, SpecificRotation)> {
     let other = match measured {
         None | Some(Stage::Final) => Stage::Initial,
         Some(Stage::Initial) => Stage::Final,
     };
-    gathered
-        .references
+    let is_initial = read_at_start(gathered);
+    let of_relatives: Vec<Reference> = relatives
+        .of
         .iter()
-        .map(|g| &g.reference)
-        .filter(|r| r.excluded.is_none() && r.form == FormLink::Same && r.conditions.stage == Some(other))
+        .filter(|relative| relative.is_of_mutarotation(is_initial))
+        .flat_map(|relative| relative.entries.iter().map(move |entry| (relative, entry)))
+        .filter(|(relative, entry)| {
+            let is_start = entry.statement.stage == Some(Stage::Initial);
+            let of_anomer = relative.tie == Tie::Gives;
+            // An anomer is read at the start; its sugar is not.
+            is_start == of_anomer && measured != Some(if of_anomer { Stage::Initial } else { Stage::Final })
+        })
+        .map(|(relative, entry)| {
+            let is_mirror = gathered.is_of_mirror;
+            reference_of(entry, &relative.compound, is_mirror, &gathered.measured_form, worth)
+        })
+        .collect();
+    let own = gathered.references.iter().map(|g| &g.reference);
+    own.filter(|r| r.conditions.stage == Some(other))
+        .chain(&of_relatives)
+        .filter(|r| r.excluded.is_none() && r.form == FormLink::Same)
         .map(|r| {
             let value = if r.mirror { r.value.mirrored() } else { r.value };
             (value, r.own_uncertainty)
@@ -112,7 +181,12 @@ fn isomers(
     settings: &CheckSettings,
 ) -> Vec<Isomer> {
     let mut found = Vec::new();
-    for Relative { compound, entries } in &relatives.of {
+    let is_initial = read_at_start(gathered);
+    let others = relatives
+        .of
+        .iter()
+        .filter(|relative| !relative.is_of_mutarotation(is_initial));
+    for Relative { compound, entries, .. } in others {
         if compound.chirality == Chirality::Meso {
             found.push(Isomer {
                 name: format!("{} (meso, does not rotate)", compound.name),

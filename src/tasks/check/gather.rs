@@ -33,6 +33,8 @@ pub(crate) struct GatheredReference<'a> {
 pub(crate) struct Gathered<'a> {
     pub(crate) references: Vec<GatheredReference<'a>>,
     pub(crate) mirror: Option<&'a Compound>,
+    /// Whether they stand against a sample of the mirror image.
+    pub(super) is_of_mirror: bool,
     pub(crate) n_specifications: usize,
     pub(crate) form_notes: Vec<String>,
     /// The form that was weighed.
@@ -81,6 +83,7 @@ impl Holdings {
         let mut gathered = Gathered {
             references: Vec::new(),
             mirror: self.mirror.as_ref(),
+            is_of_mirror: mirror_image,
             n_specifications: 0,
             form_notes,
             measured_form,
