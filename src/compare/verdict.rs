@@ -2,6 +2,7 @@
 
 use super::judge::Measured;
 use super::pool::Pooling;
+use crate::quantity::round_to;
 use serde::{Deserialize, Serialize};
 
 /// The verdicts, in the order in which they are tried.
@@ -175,7 +176,7 @@ fn code(p: &Probabilities, pooling: &Pooling, t: &Thresholds) -> VerdictCode {
 /// A rotation in print form: sign and as many digits as its size deserves.
 fn rotation(value: f64) -> String {
     let digits = usize::from(value.abs() < 100.0);
-    format!("{value:+.digits$}").replace('-', "\u{2212}")
+    format!("{:+.digits$}", round_to(value, digits)).replace('-', "\u{2212}")
 }
 
 /// Why a hand stays open.

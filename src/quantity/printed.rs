@@ -128,9 +128,37 @@ impl<'de> Deserialize<'de> for Printed {
     }
 }
 
+/// A number rounded to digits after the decimal mark as it is done by hand: a five at the end goes away from zero, also
+/// where the number in binary lies a hair below: 84.35 is 84.4 in one digit (common practice).
+pub fn round_to(value: f64, decimals: usize) -> f64 {
+    let factor = 10f64.powi(i32::try_from(decimals).unwrap_or(i32::MAX));
+    let scaled = value * factor;
+    // Beyond 15 digits there is nothing to round.
+    if scaled.abs() < 1e15 {
+        scaled.round() / factor
+    } else {
+        value
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_five_at_the_end_goes_away_from_zero() {
+        for (value, decimals, rounded) in [
+            (84.35, 1, 84.4),
+            (-84.35, 1, -84.4),
+            (0.125, 2, 0.13),
+            (2.5, 0, 3.0),
+            (84.3499, 1, 84.3),
+            (1e300, 3, 1e300),
+        ] {
+            assert_eq!(round_to(value, decimals), rounded, "{value}");
+        }
+        assert!(round_to(f64::NAN, 1).is_nan() && round_to(f64::INFINITY, 1).is_infinite());
+    }
 
     #[test]
     fn every_printed_sign_and_mark_is_read() {

@@ -1,6 +1,6 @@
 //! Numbers as they stand in human text: a true minus sign (U+2212), and a value with its uncertainty.
 
-use crate::quantity::Printed;
+use crate::quantity::{Printed, round_to};
 use crate::statement::{Sign, Statement};
 
 /// The minus sign of human text, U+2212.
@@ -23,7 +23,7 @@ pub fn number(value: f64, decimals: usize) -> String {
         let sign = if value < 0.0 { MINUS.to_string() } else { String::new() };
         return format!("{sign}unbounded");
     }
-    let digits = format!("{:.decimals$}", value.abs());
+    let digits = format!("{:.decimals$}", round_to(value.abs(), decimals));
     let is_zero = digits.bytes().all(|b| matches!(b, b'0' | b'.'));
     if value < 0.0 && !is_zero {
         format!("{MINUS}{digits}")
@@ -188,7 +188,7 @@ mod tests {
         assert_eq!(number(-49.1, 1), "\u{2212}49.1");
         assert_eq!(number(-0.01, 1), "0.0");
         assert_eq!(signed(0.0, 1), "0.0");
-        assert_eq!(signed(3.25, 1), "+3.2");
+        assert_eq!(signed(3.25, 1), "+3.3");
         assert_eq!(number(f64::NAN, 1), "not a number");
         assert_eq!(interval(-51.31, -46.95), "\u{2212}51.3 to \u{2212}47.0");
         assert_eq!(percent(0.983), "98.3 %");
