@@ -231,7 +231,7 @@ pub fn conditions(conditions: &ConditionsShown) -> String {
 }
 
 /// A number in at most four significant digits.
-fn short(value: f64) -> String {
+pub(super) fn short(value: f64) -> String {
     let decimals = (3.0 - value.abs().max(1e-9).log10().floor()).clamp(0.0, 6.0);
     let factor = 10f64.powf(decimals);
     let rounded = (value * factor).round() / factor;

@@ -55,6 +55,41 @@ fn note(it: &ListedMeasurement) -> String {
     parts.join(", ")
 }
 
+/// The conditions that were kept with a measurement, the solvent first.
+pub fn conditions(kept: &serde_json::Value) -> String {
+    let word = |name: &str| kept[name].as_str().map(str::to_owned);
+    let number = |name: &str| kept[name].as_f64().map(super::check::short);
+    let line = word("line").map(|line| {
+        if line.parse::<f64>().is_ok() {
+            format!("{line} nm")
+        } else {
+            line
+        }
+    });
+    [
+        word("solvent"),
+        number("conc_g_per_100ml").map(|c| format!("c {c}")),
+        number("temperature_c").map(|t| format!("{t} °C")),
+        line,
+        number("path_mm").map(|l| format!("{l} mm cell")),
+        word("form"),
+        word("stage"),
+        word("basis"),
+    ]
+    .into_iter()
+    .flatten()
+    .collect::<Vec<_>>()
+    .join(", ")
+}
+
+/// Date and time to the minute of an instant as it is stored (RFC 3339 in UTC).
+pub fn moment(at: &str) -> String {
+    match (at.get(..10), at.get(11..16)) {
+        (Some(day), Some(time)) => format!("{day} {time} UTC"),
+        _ => at.to_owned(),
+    }
+}
+
 /// Writes one measurement.
 pub fn one(shown: &ShownMeasurement, page: &mut Page) {
     let it = &shown.listed;
@@ -79,7 +114,11 @@ pub fn one(shown: &ShownMeasurement, page: &mut Page) {
             page.field(label, text);
         }
     }
-    page.field("read by", &format!("{}, kept {}", it.operator, it.at));
+    let conditions = conditions(&shown.result["conditions"]);
+    if !conditions.is_empty() {
+        page.field("conditions", &conditions);
+    }
+    page.field("read by", &format!("{}, kept {}", it.operator, moment(&it.at)));
     if let Some(old) = it.supersedes {
         page.field("supersedes", &format!("measurement {old}"));
     }

@@ -271,7 +271,7 @@ pub(super) fn typed_temperature(fields: &CheckFields, given: &Measured) -> Optio
 }
 
 /// The addresses of a report in its forms, and their names.
-fn report_links(base: &str, query: &str) -> Vec<Link> {
+pub(super) fn report_links(base: &str, query: &str) -> Vec<Link> {
     [
         (Form::Html, "page for print"),
         (Form::Pdf, "PDF"),

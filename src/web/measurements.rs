@@ -4,11 +4,12 @@ use super::app::App;
 use super::check;
 use super::guard::Visitor;
 use super::plots;
-use super::views::{FlagRow, Frame, PageFailure, Plot, html};
+use super::views::{FlagRow, Frame, Link, PageFailure, Plot, html};
 use crate::library::MeasurementFilter;
 use crate::report::failure::Failure;
-use crate::report::number;
+use crate::report::{measurements as words, number};
 use crate::tasks::measurements::{self, ListedMeasurement};
+use crate::tasks::report as reports;
 use askama::Template;
 use axum::Extension;
 use axum::extract::{Path, Query, State};
@@ -18,7 +19,7 @@ use axum::routing::get;
 use serde::Deserialize;
 use std::sync::Arc;
 
-/// Most measurements that are listed.
+/// Most measurements, and kept checks, that are listed.
 const MOST_LISTED: u32 = 200;
 
 /// The routes of this part.
@@ -43,6 +44,18 @@ struct MeasurementsPage {
     frame: Frame,
     fields: Wanted,
     listed: Vec<MeasurementRow>,
+    checks: Vec<CheckRow>,
+}
+
+/// A kept check in the list.
+#[derive(Clone, Debug, Default)]
+struct CheckRow {
+    name: String,
+    at: String,
+    by: String,
+    compound: String,
+    verdict: String,
+    reports: Vec<Link>,
 }
 
 /// A measurement in the list.
@@ -72,6 +85,7 @@ struct MeasurementPage {
     check: String,
     /// Whether it is filed under a compound.
     compound: bool,
+    reports: Vec<Link>,
 }
 
 fn value(it: &ListedMeasurement) -> String {
@@ -92,8 +106,13 @@ async fn list(
         most: Some(MOST_LISTED),
         ..MeasurementFilter::default()
     };
-    let listed = app
-        .read(move |library| Ok(measurements::list(library, &filter)?))
+    let (listed, checks) = app
+        .read(move |library| {
+            Ok((
+                measurements::list(library, &filter)?,
+                reports::list(library, MOST_LISTED)?,
+            ))
+        })
         .await?;
     let page = MeasurementsPage {
         frame: Frame::new(&app, &visitor, "Measurements", "/measurements"),
@@ -114,6 +133,16 @@ async fn list(
                     (None, 1) => "1 warning".to_owned(),
                     (None, n) => format!("{n} warnings"),
                 },
+            })
+            .collect(),
+        checks: (checks.into_iter())
+            .map(|kept| CheckRow {
+                reports: check::report_links("kept", &format!("?name={}", check::percent_encoded(&kept.name))),
+                at: kept.at.get(..10).unwrap_or(&kept.at).to_owned(),
+                name: kept.name,
+                by: kept.who,
+                compound: kept.compound,
+                verdict: kept.verdict,
             })
             .collect(),
     };
@@ -154,16 +183,15 @@ async fn one(
     let mut fact = |name, text: Option<String>| facts.extend(text.map(|text| (name, text)));
     fact("Sample", Some(it.sample.clone()));
     fact("Compound", it.compound.clone());
-    fact("Conditions", conditions(&shown.result["conditions"]));
+    fact(
+        "Conditions",
+        Some(words::conditions(&shown.result["conditions"])).filter(|text| !text.is_empty()),
+    );
     fact("Instrument", it.instrument.clone());
     fact("Cell", it.cell.clone());
     fact(
         "Read by",
-        Some(format!(
-            "{}, kept {}",
-            it.operator,
-            it.at.get(..16).unwrap_or(&it.at).replace('T', " ")
-        )),
+        Some(format!("{}, kept {}", it.operator, words::moment(&it.at))),
     );
     fact("Supersedes", it.supersedes.map(|old| format!("measurement {old}")));
     let page = MeasurementPage {
@@ -177,19 +205,7 @@ async fn one(
         plot: plots::readings("readings", &it.sample, &readings),
         check: format!("/measurements/{number}/check"),
         compound: it.compound.is_some(),
+        reports: check::report_links(&format!("measurement/{number}"), ""),
     };
     Ok(html(StatusCode::OK, &page))
-}
-
-/// The conditions as they were kept.
-fn conditions(kept: &serde_json::Value) -> Option<String> {
-    let mut parts = Vec::new();
-    parts.extend(kept["solvent"].as_str().map(str::to_owned));
-    let figure = |key: &str, decimals| kept[key].as_f64().map(|value| number::number(value, decimals));
-    parts.extend(figure("conc_g_per_100ml", 3).map(|c| format!("c {c} g/100 mL")));
-    parts.extend(figure("temperature_c", 1).map(|t| format!("{t} °C")));
-    parts.extend(kept["line"].as_str().map(str::to_owned));
-    parts.extend(figure("path_mm", 2).map(|l| format!("{l} mm")));
-    parts.extend(kept["basis"].as_str().map(str::to_owned));
-    (!parts.is_empty()).then(|| parts.join(", "))
 }

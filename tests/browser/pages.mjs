@@ -32,6 +32,8 @@ const added = JSON.parse(
 );
 const draft = added.entry.entry;
 instrument(biot);
+biot("check", "L-proline", "--value=-84.1", "--solvent", "H2O", "--conc", "1", "--temp", "25", "--line", "D",
+  "--keep", "batch 7", "--by", "A. First", "--quiet");
 
 let checked = 0;
 try {
@@ -178,7 +180,7 @@ try {
   await page.locator(".verdict .sentence").waitFor();
   await look("measurement-check");
   await page.goto(`${address}/measurements`);
-  assert.equal(await page.locator("tbody tr").count(), 1);
+  assert.equal(await page.locator("tbody tr").count(), 2, "a measurement and a kept check");
   await look("measurements");
   await page.goto(`${address}/reduce`);
   await page.getByLabel("or a file with such a table").setInputFiles({

@@ -123,7 +123,12 @@ fn each_form_comes_with_its_type_and_a_policy_that_allows_its_stylesheet_only() 
 #[test]
 fn the_pages_lead_to_the_forms_this_program_has() {
     let server = started();
-    for page in [format!("/check?{CHECK}"), "/measurements/1/check".to_owned()] {
+    for page in [
+        format!("/check?{CHECK}"),
+        "/measurements/1/check".to_owned(),
+        "/measurements/1".to_owned(),
+        "/measurements".to_owned(),
+    ] {
         let page = server.get(&page);
         assert_eq!(page.status, 200);
         for form in Form::ALL {
@@ -136,6 +141,19 @@ fn the_pages_lead_to_the_forms_this_program_has() {
             );
         }
     }
+}
+
+#[test]
+fn kept_checks_are_listed_with_their_reports() {
+    let server = started();
+    let page = server.get("/measurements").body;
+    assert!(page.contains("Kept checks") && page.contains("batch "), "{page}");
+    assert!(!page.contains("batch <7>"), "{page}");
+    let link = page.split("href=\"/report/kept/report.html").nth(1).unwrap();
+    let query = link.split('"').next().unwrap().replace("&amp;", "&");
+    let report = server.get(&format!("/report/kept/report.html{query}"));
+    assert_eq!(report.status, 200, "{query}: {}", report.body);
+    assert!(report.body.contains("(R)-invented acid"), "{}", report.body);
 }
 
 #[test]

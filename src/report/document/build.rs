@@ -138,16 +138,20 @@ pub(super) fn facts(report: &CheckReport) -> Vec<(String, String)> {
         owned(rows::facts(result))
             .into_iter()
             .map(|(name, text)| match name.as_str() {
-                // The solvent stands first, as in the tables.
-                "Conditions" => {
-                    let (solvent, others) = text.split_once(", ").unwrap_or((&text, ""));
-                    (name, format!("{}, {others}", notation::lowered_digits(solvent)))
-                }
+                "Conditions" => (name, lowered_solvent(&text)),
                 _ => (name, text),
             }),
     );
     facts.extend((result.compound.inchikey.as_ref()).map(|key| ("InChIKey".to_owned(), key.clone())));
     facts
+}
+
+/// Conditions with the digits of the solvent's formula lowered, as in the tables; the solvent stands first.
+pub(super) fn lowered_solvent(conditions: &str) -> String {
+    match conditions.split_once(", ") {
+        Some((solvent, others)) => format!("{}, {others}", notation::lowered_digits(solvent)),
+        None => notation::lowered_digits(conditions),
+    }
 }
 
 /// Where the uncertainty comes from.
@@ -320,7 +324,7 @@ fn published(reference: &ReferenceShown) -> String {
     }
 }
 
-pub(super) fn light(line: String) -> String {
+fn light(line: String) -> String {
     if line.parse::<f64>().is_ok() {
         format!("{line} nm")
     } else {
@@ -329,7 +333,7 @@ pub(super) fn light(line: String) -> String {
 }
 
 /// A number in at most four significant digits.
-pub(super) fn short(value: f64) -> String {
+fn short(value: f64) -> String {
     let decimals = (3.0 - value.abs().max(1e-9).log10().floor()).clamp(0.0, 6.0);
     let factor = 10f64.powf(decimals);
     format!("{}", (value * factor).round() / factor).replace('-', "\u{2212}")

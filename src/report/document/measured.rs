@@ -1,9 +1,10 @@
 //! Kept measurements as documents.
 
-use super::build::{CARE, IN_PRINT, budget, check_blocks, facts, heading, labels, light, provenance, short};
+use super::build::{CARE, IN_PRINT, budget, check_blocks, facts, heading, labels, lowered_solvent, provenance};
 use super::{Block, Document, Grid, SetLine};
 use crate::measurement::BudgetLine;
 use crate::notation::{self, Style};
+use crate::report::measurements::{conditions, moment};
 use crate::report::number;
 use crate::report::options::in_page_words;
 use crate::report::result as rows;
@@ -88,7 +89,7 @@ fn told(report: &MeasurementReport) -> Vec<(String, String)> {
         )),
     );
     let result = &report.measurement.result;
-    fact("Conditions", Some(conditions(&result["conditions"])));
+    fact("Conditions", Some(lowered_solvent(&conditions(&result["conditions"]))));
     let angle = &result["angle"];
     fact(
         "Angle",
@@ -109,34 +110,6 @@ fn told(report: &MeasurementReport) -> Vec<(String, String)> {
     fact("Kept", Some(moment(&it.at)));
     fact("Supersedes", it.supersedes.map(|old| format!("measurement {old}")));
     facts
-}
-
-/// Date and time to the minute of an instant as it is stored (RFC 3339 in UTC).
-fn moment(at: &str) -> String {
-    match (at.get(..10), at.get(11..16)) {
-        (Some(day), Some(time)) => format!("{day} {time} UTC"),
-        _ => at.to_owned(),
-    }
-}
-
-/// The conditions that were kept with a measurement.
-fn conditions(kept: &serde_json::Value) -> String {
-    let word = |name: &str| kept[name].as_str().map(str::to_owned);
-    let number = |name: &str| kept[name].as_f64().map(short);
-    [
-        word("solvent").as_deref().map(notation::lowered_digits),
-        number("conc_g_per_100ml").map(|c| format!("c {c}")),
-        number("temperature_c").map(|t| format!("{t} °C")),
-        word("line").map(light),
-        number("path_mm").map(|l| format!("{l} mm cell")),
-        word("form"),
-        word("stage"),
-        word("basis"),
-    ]
-    .into_iter()
-    .flatten()
-    .collect::<Vec<_>>()
-    .join(", ")
 }
 
 /// The kept line with its marks set, where the reader takes it for what was written.
