@@ -120,6 +120,12 @@ fields! {
     TimeNote = "time_note" ["time note", "time of reading"],
     /// Enantiomeric excess, per cent.
     Ee = "ee" ["ee percent", "enantiomeric excess", "enantiomerenüberschuss", "ee %", "e.e", "% ee"],
+    /// Ratio of the enantiomers, the larger share first: 98:2.
+    Er = "er" ["e.r", "e.r.", "enantiomeric ratio", "enantiomer ratio", "ratio of enantiomers", "enantiomerenverhältnis"],
+    /// Optical purity, per cent: an excess that was itself found by a rotation.
+    OpticalPurity = "op" ["o.p", "o.p.", "op percent", "op %", "% op", "optische reinheit"],
+    /// Of a measurement: standard uncertainty of the enantiomeric excess, in per cent of the whole.
+    EeUncertainty = "ee_uncertainty" ["ee uncertainty", "u ee", "u(ee)", "uncertainty of ee"],
     /// Method of the enantiomeric excess.
     EeMethod = "ee_method" ["ee method", "method of ee"],
     /// Whether the enantiomeric excess is a lower bound.
@@ -168,6 +174,12 @@ fields! {
     SampleId = "id" ["sample", "sample id", "sample name", "probe", "probennummer", "batch", "lot", "charge", "échantillon"],
     /// Of a measurement: density of the neat liquid, or of the solution where the concentration is by mass.
     Density = "density" ["dichte", "densité", "density of the solution", "densidad", "rho", "ρ"],
+    /// Of a measurement: mass dissolved.
+    Mass = "mass" ["mass dissolved", "einwaage", "weighed mass", "m", "pesée"],
+    /// Of a measurement: volume it was made up to.
+    Volume = "volume" ["volume made up to", "volumen", "v"],
+    /// Of a measurement: blank that was subtracted from its angle.
+    Blank = "blank" ["blank subtracted", "blank angle", "blindwert", "blanc"],
     /// Of a measurement: standard uncertainty of its value.
     Uncertainty = "uncertainty" ["standard uncertainty", "u", "standardunsicherheit", "incertitude-type", "unsicherheit"],
 }
@@ -175,7 +187,16 @@ fields! {
 impl Field {
     /// Whether the field is of a measurement and no part of a published value.
     pub const fn is_of_measurement(self) -> bool {
-        matches!(self, Self::SampleId | Self::Density | Self::Uncertainty)
+        matches!(
+            self,
+            Self::SampleId
+                | Self::Density
+                | Self::Uncertainty
+                | Self::EeUncertainty
+                | Self::Mass
+                | Self::Volume
+                | Self::Blank
+        )
     }
 
     /// The field a mapping names.

@@ -185,9 +185,15 @@ pub fn parse_angle(text: &str) -> Result<Angle, QuantityError> {
 /// # Errors
 /// When the text is no length, the unit is none of mm, cm, dm, m, in, or it is not above zero.
 pub fn parse_length(text: &str) -> Result<Length, QuantityError> {
-    let units = [("mm", 0.01), ("cm", 0.1), ("dm", 1.0), ("m", 10.0), ("in", 0.254)];
+    let units = [("mm", 1.0), ("cm", 0.1), ("dm", 1.0), ("m", 10.0), ("in", 0.254)];
+    let (_, unit) = split_number(text, "cell length", "\"100 mm\"")?;
     let value = parse_scaled(text, "cell length", "\"100 mm\"", "mm, cm, dm, m", &units)?;
-    positive(value, "cell length", text, "above zero").map(Length::from_decimetres)
+    let value = positive(value, "cell length", text, "above zero")?;
+    // Millimetres are divided, as everywhere: 219.79 · 0.01 and 219.79 / 100 differ in the last bit.
+    Ok(match plain_unit(unit).as_str() {
+        "" | "mm" => Length::from_millimetres(value),
+        _ => Length::from_decimetres(value),
+    })
 }
 
 /// Reads a mass; a bare number is in grams.

@@ -64,6 +64,88 @@ pub struct MissJson<'a> {
     pub predicted_from: &'a [i64],
 }
 
+/// A value of a sample whose excess by another method is printed, against the optical purity found for it.
+#[derive(Clone, Debug, Serialize)]
+pub struct ExcessPairJson<'a> {
+    /// Number of the entry.
+    pub entry: i64,
+    /// Number of its compound.
+    pub compound: i64,
+    /// Name of its compound.
+    pub name: &'a str,
+    /// Citation of its source.
+    pub source: &'a str,
+    /// The text as printed.
+    pub as_printed: &'a str,
+    /// The printed excess, a fraction.
+    pub excess: f64,
+    /// Whether it is a lower bound.
+    pub excess_at_least: bool,
+    /// The 95 % interval of the optical purity.
+    pub optical_purity95: [f64; 2],
+    /// Whether the interval holds the excess, or reaches it where it is a lower bound.
+    pub held: bool,
+    /// Sources it was predicted from.
+    pub independent_sources: usize,
+}
+
+/// How often the optical purity holds a printed excess.
+#[derive(Clone, Debug, Serialize)]
+pub struct ExcessCoverageJson<'a> {
+    /// Values of samples with a printed excess by another method that were predicted.
+    pub pairs: u64,
+    /// Of them, values whose 95 % interval of the optical purity holds it.
+    pub held: u64,
+    /// Wilson's 95 % interval of that share; none without pairs.
+    pub wilson95: Option<[f64; 2]>,
+    /// The pairs, those that were missed first.
+    pub list: Vec<ExcessPairJson<'a>>,
+}
+
+impl<'a> ExcessCoverageJson<'a> {
+    fn new(predicted: &[&'a PredictedEntry]) -> Self {
+        let mut list: Vec<ExcessPairJson<'a>> = predicted
+            .iter()
+            .filter_map(|one| {
+                Some(ExcessPairJson {
+                    entry: one.entry,
+                    compound: one.compound,
+                    name: &one.name,
+                    source: &one.citation,
+                    as_printed: &one.as_printed,
+                    excess: one.excess?,
+                    excess_at_least: one.excess_at_least,
+                    optical_purity95: one.purity95,
+                    held: one.holds_excess()?,
+                    independent_sources: one.independent_sources,
+                })
+            })
+            .collect();
+        list.sort_by_key(|pair| pair.held);
+        let pairs = list.len() as u64;
+        let held = list.iter().filter(|pair| pair.held).count() as u64;
+        Self {
+            pairs,
+            held,
+            wilson95: (pairs > 0).then(|| wilson95(held, pairs)),
+            list,
+        }
+    }
+}
+
+/// The values of files that were added for the self-check alone.
+#[derive(Clone, Debug, Serialize)]
+pub struct WithJson {
+    /// Entries that the library does not hold.
+    pub added: u64,
+    /// Rows that the library holds already.
+    pub already_there: u64,
+    /// Rows that were refused.
+    pub refused: u64,
+    /// The first of them: file, line and why.
+    pub first_refused: Vec<String>,
+}
+
 /// A self-check.
 #[derive(Clone, Debug, Serialize)]
 pub struct SelfCheckJson<'a> {
@@ -79,6 +161,10 @@ pub struct SelfCheckJson<'a> {
     pub predicted: u64,
     /// Coverage of all predictions, then by transfer, then by number of sources.
     pub coverage: Vec<CoverageJson>,
+    /// Printed excesses by another method against the optical purity.
+    pub excess: ExcessCoverageJson<'a>,
+    /// The values of files that were added for this check alone.
+    pub with: Option<WithJson>,
     /// Verdicts on the values, taken as measurements.
     pub verdicts: BTreeMap<&'static str, u64>,
     /// Values outside their 95 % interval, the worst first.
@@ -107,6 +193,7 @@ impl<'a> SelfCheckJson<'a> {
             };
             of(&name, part)
         }));
+        let excess = ExcessCoverageJson::new(&all);
         let mut missed: Vec<&PredictedEntry> = all.into_iter().filter(|one| !one.inside()[2]).collect();
         missed.sort_by(|a, b| b.half_widths().total_cmp(&a.half_widths()));
         Self {
@@ -116,6 +203,8 @@ impl<'a> SelfCheckJson<'a> {
             circular: report.circular,
             predicted: report.predicted.len() as u64,
             coverage,
+            excess,
+            with: None,
             verdicts,
             misses: missed
                 .into_iter()
@@ -187,6 +276,15 @@ pub fn self_check(json: &SelfCheckJson<'_>, page: &mut Page) {
          of {} compounds have another source to be predicted from.",
         json.predicted, json.values, json.compounds
     ));
+    if let Some(with) = &json.with {
+        page.paragraph(&format!(
+            "Of the files alone: {} values, predicted from the library and from each other; {} rows stand in the library already, {} were refused.",
+            with.added, with.already_there, with.refused
+        ));
+        for refused in &with.first_refused {
+            page.point(refused);
+        }
+    }
     if json.circular > 0 {
         page.note(&format!(
             "{} values are of samples whose enantiomeric excess is known from a rotation only; they are not predicted.",
@@ -231,6 +329,7 @@ pub fn self_check(json: &SelfCheckJson<'_>, page: &mut Page) {
         "Taken as measurements they would be judged: {}.",
         verdicts.join(", ")
     ));
+    excess_pairs(&json.excess, page);
     if json.misses.is_empty() {
         return;
     }
@@ -254,6 +353,50 @@ pub fn self_check(json: &SelfCheckJson<'_>, page: &mut Page) {
         page.note(&format!("{} more; --json lists all.", json.misses.len() - MOST_MISSES));
     }
 }
+
+/// The printed excesses against the optical purity.
+fn excess_pairs(json: &ExcessCoverageJson<'_>, page: &mut Page) {
+    let Some([low, high]) = json.wilson95 else { return };
+    page.heading("Samples whose enantiomeric excess by another method is printed");
+    page.paragraph(&format!(
+        "The 95 % interval of the optical purity holds the printed excess of {} of {} (Wilson {:.1} to {:.1} %).",
+        json.held,
+        json.pairs,
+        100.0 * low,
+        100.0 * high
+    ));
+    let mut table = Table::new(&[
+        Column::Number("entry"),
+        Column::Text("compound"),
+        Column::Number("ee %"),
+        Column::Word("optical purity 95 %"),
+        Column::Word("held"),
+        Column::Text("as printed"),
+    ]);
+    for pair in json.list.iter().take(MOST_PAIRS) {
+        let [low, high] = pair.optical_purity95;
+        table.row([
+            pair.entry.to_string(),
+            truncate(pair.name, 40),
+            format!(
+                "{}{:.1}",
+                if pair.excess_at_least { ">" } else { "" },
+                100.0 * pair.excess
+            ),
+            format!("{:.1} to {:.1}", 100.0 * low, 100.0 * high),
+            if pair.held { "yes" } else { "no" }.to_owned(),
+            truncate(pair.as_printed, 60),
+        ]);
+    }
+    page.gap();
+    page.table(&table);
+    if json.list.len() > MOST_PAIRS {
+        page.note(&format!("{} more; --json lists all.", json.list.len() - MOST_PAIRS));
+    }
+}
+
+/// Most pairs a page lists; JSON lists all.
+const MOST_PAIRS: usize = 40;
 
 fn listed(entries: &[i64]) -> String {
     let shown: Vec<String> = entries.iter().take(6).map(ToString::to_string).collect();

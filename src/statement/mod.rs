@@ -170,6 +170,43 @@ pub struct StatedExcess {
 }
 
 impl StatedExcess {
+    /// Reads a ratio of the enantiomers, the larger share first: `98:2`, `98.5 : 1.5`, `97/3`, `>99:1`. The excess is
+    /// `ee = 100 (a − b)/(a + b)`, with the decimals of the shares. None when the text is no ratio at all.
+    ///
+    /// # Errors
+    /// When a share is no number, the smaller share comes first (it would name the other enantiomer, or not), or nothing is
+    /// divided.
+    pub fn from_ratio(text: &str) -> Option<Result<Self, String>> {
+        let text = text.trim();
+        let bare = text.trim_start_matches(['>', '≥', '=', ' ']);
+        let words = bare.trim_start_matches("e.r.").trim_start_matches("er").trim_start();
+        let (major, minor) = words.split_once([':', '/'])?;
+        let minor = minor.trim_end_matches("e.r.").trim_end_matches("er");
+        let share = |text: &str| {
+            let text = text.trim().trim_end_matches(['%', ' ']);
+            match crate::quantity::parse_number(text) {
+                Ok(number) if number.value() >= 0.0 => Ok(number),
+                _ => Err(format!("\"{text}\" is no share of a ratio of enantiomers such as 98:2")),
+            }
+        };
+        Some(share(major).and_then(|a| Ok((a, share(minor)?))).and_then(|(a, b)| {
+            if a.value() < b.value() {
+                return Err(format!(
+                    "the ratio {a}:{b} names the smaller share first; give the larger first, or the excess with its sign"
+                ));
+            }
+            let whole = a.value() + b.value();
+            if whole <= 0.0 {
+                return Err("a ratio of enantiomers needs a share above zero".to_owned());
+            }
+            Ok(Self {
+                percent: Printed::new(100.0 * (a.value() - b.value()) / whole, a.decimals().max(b.decimals())),
+                at_least: bare.len() < text.len(),
+                method: None,
+            })
+        }))
+    }
+
     /// The excess as a fraction of one.
     pub fn fraction(&self) -> Fraction {
         Fraction::from_percent(self.percent.value())

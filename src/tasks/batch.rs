@@ -265,6 +265,7 @@ struct Job {
     conditions: Conditions,
     measured: Reduced,
     cell: Option<Length>,
+    blank: Option<Angle>,
     excess: Option<MethodExcess>,
     doubts: Vec<String>,
 }
@@ -429,7 +430,10 @@ impl<'a> Reader<'a> {
         // An excess that was itself found by a rotation would be held against itself.
         let stated = read.statement.ee.as_ref().filter(|ee| !ee.is_from_rotation());
         let excess = stated.map(|ee| {
-            MethodExcess::of(ee, super::check::EXCESS_UNCERTAINTY).ok_or_else(|| {
+            let sd = read
+                .excess_uncertainty
+                .map_or(super::check::EXCESS_UNCERTAINTY, Fraction::ratio);
+            MethodExcess::of(ee, sd).ok_or_else(|| {
                 RowRefusal::new(
                     Field::Ee.word(),
                     "a lower bound of an ee is above zero; with - name the other enantiomer",
@@ -443,6 +447,7 @@ impl<'a> Reader<'a> {
             conditions,
             measured,
             cell: read.statement.path,
+            blank: read.blank,
             excess,
             doubts: read.statement.doubts,
         })
@@ -595,7 +600,7 @@ fn reduce(
         value: printed.low,
         unit: printed.unit,
     });
-    density_has_a_use(read.density, stated, false)
+    density_has_a_use(read.density, stated, read.weighed.is_some())
         .map_err(|error| RowRefusal::new(Field::Density.word(), error.to_string()))?;
     let mut conditions = Conditions::at_density(statement, molar_mass, read.density);
     if let (Some(stated), None) = (stated, conditions.concentration) {
@@ -605,9 +610,11 @@ fn reduce(
         };
         return Err(RowRefusal::new(Field::Conc.word(), reason));
     }
+    let weighed = read.weighed.map(|(mass, volume)| Amount::MassInVolume { mass, volume });
+    conditions.concentration = conditions.concentration.or_else(|| weighed.map(Amount::concentration));
     conditions.temperature = conditions.temperature.or(given.temperature);
     conditions.line = conditions.line.or_else(|| given.line.clone());
-    let neat = read.density.filter(|_| stated.is_none());
+    let neat = read.density.filter(|_| stated.is_none() && weighed.is_none());
     conditions.solvent = conditions
         .solvent
         .or_else(|| given.solvent.clone())
@@ -673,7 +680,9 @@ fn from_angle(
             "an angle is no specific rotation without the cell length",
         )
     })?;
+    let weighed = read.weighed.map(|(mass, volume)| Amount::MassInVolume { mass, volume });
     let amount = match (read.density, statement.concentration, conditions.concentration) {
+        _ if let Some(weighed) = weighed => weighed,
         (Some(density), None, _) => Amount::Neat(density),
         // One number, not a range of which the middle was taken.
         (Some(density), Some(printed), _) if printed.high.is_none() => Amount::MassFraction {
@@ -829,6 +838,7 @@ fn answer(job: Job, Pooled { pooling, context }: &Pooled, settings: &CheckSettin
         Some(context) if judgement.verdict.code != VerdictCode::Agrees => {
             let context = CauseContext {
                 cell: job.cell,
+                blank: job.blank,
                 angle_given: job.measured.angle.is_some(),
                 ..context.clone()
             };

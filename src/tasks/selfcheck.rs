@@ -2,12 +2,14 @@
 //! predicted from the values of other sources. Also, what pairs of values tell of the effects of conditions.
 
 use super::check::{CheckSettings, Holdings, reading_worth};
+use super::import::{ImportError, ImportReport, ImportRequest, import};
 use crate::compare::{
     Aspect, Case, EffectEstimate, EffectTable, FormLink, PairTally, PublishedValue, ReadingWorth, Reference,
     SampleExcess, VerdictCode, predict,
 };
-use crate::library::{Compound, Entry, Library, LibraryError};
+use crate::library::{Access, Change, Compound, Entry, Library, LibraryError};
 use rayon::prelude::*;
+use std::path::Path;
 use std::sync::Arc;
 
 /// How a library is checked against itself.
@@ -15,6 +17,8 @@ use std::sync::Arc;
 pub struct SelfCheckRequest {
     /// Whether the effects of conditions are re-estimated for each compound, from all others.
     pub re_estimate: bool,
+    /// Only entries whose number in this library file is above this one are predicted; all without it.
+    pub after: Option<i64>,
 }
 
 /// A value that was predicted.
@@ -36,6 +40,8 @@ pub struct PredictedEntry {
     pub own_uncertainty: f64,
     /// Enantiomeric excess of its sample, where it is printed and was not found by a rotation, a fraction.
     pub excess: Option<f64>,
+    /// Whether that excess is a lower bound.
+    pub excess_at_least: bool,
     /// What was to be expected.
     pub expected: f64,
     /// Intervals of 50, 80 and 95 %.
@@ -64,6 +70,14 @@ impl PredictedEntry {
     pub fn is_hit(&self) -> bool {
         let apart = (self.value - self.expected).abs();
         apart <= 0.1 * self.expected.abs() || apart <= 2.0 * self.own_uncertainty
+    }
+
+    /// Whether the 95 % interval of the optical purity holds the printed excess, where one by another method is printed; of a
+    /// lower bound, whether the interval reaches it.
+    pub fn holds_excess(&self) -> Option<bool> {
+        let [low, high] = self.purity95;
+        self.excess
+            .map(|excess| excess <= high && (self.excess_at_least || low <= excess))
     }
 
     /// How far the value lies outside, in half-widths of the 95 % interval.
@@ -123,6 +137,7 @@ pub fn self_check(
                         own_effects.as_ref().unwrap_or(&settings.effects),
                         &worth,
                         settings,
+                        request.after,
                     )
                 })
                 .collect();
@@ -137,18 +152,52 @@ pub fn self_check(
     })
 }
 
+/// Predicts the values of files from a library and from each other, in a copy of the library at `scratch`, which must not
+/// exist and is left for the caller to remove. All drafts count as confirmed values do. The library stays as it is.
+///
+/// # Errors
+/// When a file cannot be read, a mapping does not fit, or a library cannot be read or written.
+pub fn self_check_with(
+    library: &Library,
+    files: &ImportRequest,
+    scratch: &Path,
+    request: SelfCheckRequest,
+    settings: &CheckSettings,
+    progress: &mut dyn FnMut(u64),
+) -> Result<(ImportReport, SelfCheckReport), ImportError> {
+    library.backup(scratch)?;
+    let mut copy = Library::open(scratch, Access::Write)?;
+    let mut last = 0;
+    copy.for_each_entry(|entry| {
+        last = last.max(entry.id.0);
+        Ok(())
+    })?;
+    let change = Change::now("biot", "self-check with the values of files");
+    let imported = import(&mut copy, files, &change, &mut |_, _| {})?;
+    let request = SelfCheckRequest {
+        after: Some(last),
+        ..request
+    };
+    let mut settings = settings.clone();
+    settings.options.draft_variance_factor = 1.0;
+    let report = self_check(&copy, request, &settings, progress)?;
+    Ok((imported, report))
+}
+
 /// Predicts the values of one compound.
 fn of_compound(
     holdings: &Holdings,
     effects: &EffectTable,
     worth: &ReadingWorth,
     settings: &CheckSettings,
+    after: Option<i64>,
 ) -> SelfCheckReport {
     let gathered = holdings.against(false, None, worth);
     let references: Vec<Reference> = gathered.references.iter().map(|g| g.reference.clone()).collect();
     let mut report = SelfCheckReport::default();
     for (at, own) in gathered.references.iter().enumerate() {
-        if !is_own(&holdings.compound, own.entry, &own.reference) {
+        let is_asked = after.is_none_or(|after| own.entry.id.0 > after);
+        if !is_asked || !is_own(&holdings.compound, own.entry, &own.reference) {
             continue;
         }
         report.values += 1;
@@ -188,6 +237,7 @@ fn of_compound(
                 SampleExcess::Stated { .. } => own.entry.statement.ee.as_ref().map(|ee| ee.fraction().ratio()),
                 SampleExcess::NotStated => None,
             },
+            excess_at_least: own.entry.statement.ee.as_ref().is_some_and(|ee| ee.at_least),
             expected: made.expected,
             intervals: made.intervals,
             verdict: made.verdict,

@@ -37,9 +37,12 @@ pub fn solvent(text: &str) -> Result<Solvent, SolventError> {
     Solvent::parse_lenient(text)
 }
 
-/// Reads an enantiomeric excess: `98`, `98.5 %`, `>99`.
+/// Reads an enantiomeric excess: `98`, `98.5 %`, `>99`, or a ratio of the enantiomers, `98:2`.
 pub fn excess(text: &str) -> Result<StatedExcess, String> {
     let text = text.trim();
+    if let Some(ratio) = StatedExcess::from_ratio(text) {
+        return ratio;
+    }
     let number = text.trim_start_matches(['>', '≥', '=', ' ']);
     quantity::parse_percent(number).map_err(|error| error.to_string())?;
     let percent = quantity::parse_number(number.trim_end_matches(['%', ' '])).map_err(|error| error.to_string())?;

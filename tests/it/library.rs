@@ -96,7 +96,7 @@ fn every_starter_entry_survives_a_second_library() {
             Ok(())
         })
         .unwrap();
-    assert_eq!(counts.entries, 937);
+    assert_eq!(counts.entries, 944);
     let mut at = 0;
     copy.for_each_entry(|entry| {
         assert_eq!(EntryContent::from(entry), contents[at]);
@@ -399,7 +399,7 @@ const SHARED: &str = "BIOT_TEST_SHARED_LIBRARY";
 fn second_process() {
     let Some(path) = std::env::var_os(SHARED) else { return };
     let library = care::open_or_create(Path::new(&path), Access::Write, &mut |_| {}).unwrap();
-    assert_eq!(library.statistics().unwrap().values, 866);
+    assert_eq!(library.statistics().unwrap().values, 873);
 }
 
 #[test]
@@ -420,7 +420,7 @@ fn processes_at_first_start_do_not_harm_each_other() {
     for mut child in children {
         assert!(child.wait().unwrap().success());
     }
-    assert_eq!(library.statistics().unwrap().values, 866);
+    assert_eq!(library.statistics().unwrap().values, 873);
     assert!(library.check_history().unwrap().is_sound());
     let left: Vec<PathBuf> = std::fs::read_dir(path.parent().unwrap())
         .unwrap()

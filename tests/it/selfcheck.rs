@@ -25,7 +25,16 @@ fn run(re_estimate: bool) -> SelfCheckReport {
     if re_estimate {
         settings.effects = EffectTable::starting();
     }
-    self_check(&starter(), SelfCheckRequest { re_estimate }, &settings, &mut |_| {}).unwrap()
+    self_check(
+        &starter(),
+        SelfCheckRequest {
+            re_estimate,
+            after: None,
+        },
+        &settings,
+        &mut |_| {},
+    )
+    .unwrap()
 }
 
 fn show(what: &str, p: &PredictedEntry) {

@@ -41,10 +41,11 @@ fn percent(fraction: f64) -> Share {
     }
 }
 
-/// JCGM 106:2012, worked examples of clauses 7.3 and 7.4, and the speed of clause 8.3.3; texts and numbers from memory,
-/// each to the digits printed. Clause 7.3.1: breakdown voltage, not above −5.40 V, −5.47(5) V, `p_c` 0.92. Clause 7.3.2:
-/// burst strength, not below 490 kPa, 509.7(8.6) kPa, 0.99. Clause 7.4: viscosity of an oil, 12.5 to 16.3, 13.6(1.8), 0.66. Clause 8.3.3: a
-/// limit of 100 km/h read with u/v = 2 %: at 107 km/h the limit is exceeded with a probability of 0.999.
+/// JCGM 106:2012, worked examples, each to the digits printed. Clause 7.4: 12.5 to 16.3, 13.6(1.8); these four numbers as
+/// they are quoted of it on metrologyrules.com, March 2022 (seen), `p_c` 0.66 from memory. From memory, with the clauses as the
+/// contents of UKAS LAB 48, edition 1 (2019), examples 6, 7 and 11, number them (seen): 7.3.3 example 1, breakdown voltage,
+/// not above −5.40 V, −5.47(5) V, 0.92; 7.3.3 example 2, burst strength, not below 490 kPa, 509.7(8.6) kPa, 0.99; 8.3.3.2
+/// example 1, a limit of 100 km/h read with u/v = 2 %: at 107 km/h it is exceeded with a probability of 0.999.
 #[test]
 fn examples_of_jcgm_106_are_reproduced() {
     for (y, u, low, high, printed, digit) in [
@@ -55,6 +56,33 @@ fn examples_of_jcgm_106_are_reproduced() {
     ] {
         let found = conformity(&Estimate::new(y, u, None), [low, high]).probability;
         assert!((found - printed).abs() <= digit, "{y} {u}: {found} for {printed}");
+    }
+}
+
+/// ILAC-G8:09/2019, as two laboratories state its rules (seen: decision rules of SGS, case 2, and of TÜV Rheinland, Vietnam):
+/// with a guard band of U, the 95 % expanded uncertainty, the probability of false acceptance is below 2.5 %; without one
+/// it may be as high as 50 %. Both are reached at the acceptance limit, a limit far from the other one.
+#[test]
+fn guard_bands_of_ilac_g8_bound_the_probability_of_false_acceptance() {
+    for (multiple, bound) in [(2.0, 0.025), (0.0, 0.5)] {
+        let at = |y: f64| Estimate::new(y, 1.0, None);
+        let limits = [f64::NEG_INFINITY, 100.0];
+        let guard = Guard::Multiple(multiple);
+        let [_, Some(acceptance)] = guarded(&at(90.0), limits, guard).acceptance_limits.unwrap() else {
+            panic!("an upper acceptance limit")
+        };
+        assert!((acceptance - (100.0 - multiple)).abs() < 1e-12, "{acceptance}");
+        // The worst that is accepted, and the first that is not.
+        let wrong = 1.0 - conformity(&at(acceptance), limits).probability;
+        assert!(wrong <= bound + 1e-12 && wrong > 0.9 * bound, "{multiple}: {wrong}");
+        assert_eq!(
+            guarded(&at(acceptance - 1e-6), limits, guard).decision,
+            Acceptance::Accepted
+        );
+        assert_ne!(
+            guarded(&at(acceptance + 1e-6), limits, guard).decision,
+            Acceptance::Accepted
+        );
     }
 }
 
