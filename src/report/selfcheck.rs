@@ -278,7 +278,8 @@ pub fn self_check(json: &SelfCheckJson<'_>, page: &mut Page) {
     ));
     if let Some(with) = &json.with {
         page.paragraph(&format!(
-            "Of the files alone: {} values, predicted from the library and from each other; {} rows stand in the library already, {} were refused.",
+            "Of the files alone, predicted from the library and from each other. Values added: {}; rows the library holds \
+             already: {}; refused: {}.",
             with.added, with.already_there, with.refused
         ));
         for refused in &with.first_refused {

@@ -59,7 +59,7 @@ fn examples_of_jcgm_106_are_reproduced() {
     }
 }
 
-/// ILAC-G8:09/2019, as two laboratories state its rules (seen: decision rules of SGS, case 2, and of TÜV Rheinland, Vietnam):
+/// ILAC-G8:09/2019, as testing laboratories that follow it print its rules (seen, not the guideline itself):
 /// with a guard band of U, the 95 % expanded uncertainty, the probability of false acceptance is below 2.5 %; without one
 /// it may be as high as 50 %. Both are reached at the acceptance limit, a limit far from the other one.
 #[test]
