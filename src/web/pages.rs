@@ -7,6 +7,7 @@ use super::views::{
     CompoundPage, EntryRow, FoundRow, Frame, Grid, HitRow, Link, PageFailure, Plot, ReadPage, SearchPage, SourceRow,
     Stretch, html, problem, signs,
 };
+use crate::compare::Conditions;
 use crate::library::{Compound, CompoundId, Entry, Filter, Library, ReviewState, Source};
 use crate::notation;
 use crate::report::failure::{self, Failure};
@@ -232,7 +233,7 @@ fn compound_page(frame: Frame, shown: &Shown, mirrored: &[Entry]) -> CompoundPag
         .iter()
         .map(|source| (source.clone(), of_source(source)))
         .collect();
-    let plots = plots(shown, mirrored);
+    let (plots, not_drawn) = plots(shown, mirrored);
     CompoundPage {
         frame,
         id: compound.id.0,
@@ -241,6 +242,7 @@ fn compound_page(frame: Frame, shown: &Shown, mirrored: &[Entry]) -> CompoundPag
         relatives,
         has_mirror_values: !mirrored.is_empty() && !plots.is_empty(),
         plots,
+        not_drawn: not_drawn.join(", "),
         values: shown.values.iter().map(row).collect(),
         specifications: shown.specifications.iter().map(row).collect(),
         sources: source_rows(&sources),
@@ -274,8 +276,11 @@ struct Drawn<'a> {
     counts: bool,
 }
 
-/// The values of both hands against each condition that varies.
-fn plots(shown: &Shown, mirrored: &[Entry]) -> Vec<Plot> {
+/// Where a value stands on an axis, if it is known.
+type PlaceOf<'a> = dyn Fn(&Statement) -> Option<Place> + 'a;
+
+/// The values of both hands against each condition that varies, and the conditions that do not.
+fn plots(shown: &Shown, mirrored: &[Entry]) -> (Vec<Plot>, Vec<&'static str>) {
     let own = shown.values.iter().map(|entry| (entry, false));
     let drawn: Vec<Drawn<'_>> = own
         .chain(mirrored.iter().map(|entry| (entry, true)))
@@ -293,52 +298,45 @@ fn plots(shown: &Shown, mirrored: &[Entry]) -> Vec<Plot> {
         .collect();
     let solvent = |s: &Statement| s.solvent.as_ref().map(|solvent| Place::Named(solvent.to_string()));
     let temperature = |s: &Statement| s.temperature.as_ref()?.celsius().map(|(t, _)| Place::At(t));
+    // As it is compared, whatever the unit printed.
     let concentration = |s: &Statement| {
-        let c = s.concentration.as_ref()?;
-        let middle = c
-            .high
-            .map_or(c.low.value(), |high| f64::midpoint(c.low.value(), high.value()));
-        let is_common = c.unit == crate::quantity::ConcentrationUnit::GramsPer100Millilitres;
-        is_common.then_some(Place::At(middle))
+        let c = Conditions::of(s, shown.compound.molar_mass).concentration?;
+        Some(Place::At(c.grams_per_100_millilitres()))
     };
     let wavelength = |s: &Statement| Some(Place::At(s.line.as_ref()?.wavelength()?.to_air().nanometres()));
-    [
-        plot("solvent", "Values by solvent", "solvent", &drawn, &solvent),
-        plot(
+    let each: [(&str, &str, &str, &PlaceOf<'_>); 4] = [
+        ("solvent", "Values by solvent", "solvent", &solvent),
+        (
             "temperature",
             "Values against temperature",
             "temperature / °C",
-            &drawn,
             &temperature,
         ),
-        plot(
+        (
             "concentration",
             "Values against concentration",
             "c / (g/100 mL)",
-            &drawn,
             &concentration,
         ),
-        plot(
+        (
             "wavelength",
             "Values against wavelength",
             "wavelength in air / nm",
-            &drawn,
             &wavelength,
         ),
-    ]
-    .into_iter()
-    .flatten()
-    .collect()
+    ];
+    let (mut plots, mut not_drawn) = (Vec::new(), Vec::new());
+    for (id, title, axis, place) in each {
+        match plot(id, title, axis, &drawn, place) {
+            Some(plot) => plots.push(plot),
+            None => not_drawn.push(id),
+        }
+    }
+    (plots, not_drawn)
 }
 
 /// One plot; none where fewer than two values have a place on it.
-fn plot(
-    id: &str,
-    title: &str,
-    axis: &'static str,
-    drawn: &[Drawn<'_>],
-    place: &dyn Fn(&Statement) -> Option<Place>,
-) -> Option<Plot> {
+fn plot(id: &str, title: &str, axis: &'static str, drawn: &[Drawn<'_>], place: &PlaceOf<'_>) -> Option<Plot> {
     let mut dots = Vec::new();
     let mut rows = Vec::new();
     for value in drawn {

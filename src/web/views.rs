@@ -156,6 +156,8 @@ pub(super) struct CompoundPage {
     pub(super) keys: Vec<(&'static str, String)>,
     pub(super) relatives: Vec<(&'static str, Vec<Link>)>,
     pub(super) plots: Vec<Plot>,
+    /// The conditions that fewer than two values tell apart, in words.
+    pub(super) not_drawn: String,
     pub(super) has_mirror_values: bool,
     pub(super) values: Vec<EntryRow>,
     pub(super) specifications: Vec<EntryRow>,
