@@ -18,8 +18,9 @@ use std::path::{Path, PathBuf};
 /// Options of a batch.
 #[derive(Debug, Args)]
 pub struct BatchArguments {
-    /// Table of measured values: CSV, XLSX or JSON Lines with the columns id, compound, value, uncertainty, solvent,
-    /// conc, density (for % w/w), temp, line, or some of them
+    /// Table of measured values: CSV, XLSX or JSON Lines with the columns id, compound, value (or observed with path),
+    /// uncertainty, solvent, conc (or mass and volume), density, temp, line, blank, form, basis, stage, ee (or er, 98:2),
+    /// ee_uncertainty, ee_method, or some of them
     #[arg(long, value_name = "FILE", help_heading = "A table of measurements")]
     pub batch: Option<PathBuf>,
     /// File for the answers, or - for standard output, the default
@@ -250,14 +251,17 @@ fn request(file: &Path, arguments: &CheckArguments) -> Result<BatchRequest, Fail
         ("--volume", measured.volume.is_some()),
         ("--density", measured.density.is_some()),
         ("--ee", arguments.question.ee.is_some()),
+        ("--ee-uncertainty", arguments.question.ee_uncertainty.is_some()),
         ("--mirror-image", arguments.question.mirror_image),
         ("--keep-derived", arguments.keep_derived),
     ];
     if let Some((option, _)) = of_one.into_iter().find(|(_, given)| *given) {
-        return Err(
-            Failure::usage("usage", format!("{option} is of one measurement, not of a table"))
-                .hint("give it as a column"),
-        );
+        let hint = match option {
+            "--mirror-image" => "name the mirror image, or its structure, in the column of the compound",
+            "--keep-derived" => "check that sample alone",
+            _ => "give it as a column",
+        };
+        return Err(Failure::usage("usage", format!("{option} is of one measurement, not of a table")).hint(hint));
     }
     let compound = arguments.compound.join(" ");
     Ok(BatchRequest {

@@ -69,7 +69,8 @@ fn among(arguments: &IdentifyArguments, library: &Library, session: &mut Session
     let Some(list) = &arguments.among else {
         return Ok(Among::Library);
     };
-    let text = if Path::new(list).is_file() {
+    let is_file = Path::new(list).is_file();
+    let text = if is_file {
         std::fs::read_to_string(list).map_err(|error| {
             Failure::usage("among", format!("the list {list} cannot be read: {error}"))
                 .hint("it must be plain text with one compound on each line")
@@ -78,8 +79,17 @@ fn among(arguments: &IdentifyArguments, library: &Library, session: &mut Session
         list.replace(';', "\n")
     };
     let mut compounds: Vec<CompoundId> = Vec::new();
-    for name in text.lines().map(str::trim).filter(|name| !name.is_empty()) {
-        let compound = choose::compound(library, name, session)?;
+    for (at, name) in text.lines().map(str::trim).enumerate() {
+        if name.is_empty() || (is_file && name.starts_with("# ")) {
+            continue;
+        }
+        let compound = choose::compound(library, name, session).map_err(|failure| {
+            if is_file {
+                failure.at(format!("{list} line {}", at + 1))
+            } else {
+                failure
+            }
+        })?;
         if !compounds.contains(&compound) {
             compounds.push(compound);
         }

@@ -288,6 +288,8 @@ struct Key {
     solvent: Option<Solvent>,
     stage: Option<&'static str>,
     basis: Option<String>,
+    /// The measured value, where the library holds one that was derived from it and must be left out.
+    own: Option<u64>,
 }
 
 impl Key {
@@ -304,6 +306,7 @@ impl Key {
             solvent: conditions.solvent.clone(),
             stage: conditions.stage.map(crate::statement::Stage::as_str),
             basis: conditions.basis.clone(),
+            own: None,
         }
     }
 }
@@ -441,8 +444,12 @@ impl<'a> Reader<'a> {
             })
         });
         let excess = excess.transpose()?;
+        let has_own = held.holdings.has_derived_from(measured.value);
         Ok(Job {
-            key: Key::new(compound, is_mirror, form.map(String::as_str), &conditions),
+            key: Key {
+                own: has_own.then(|| measured.value.conventional().to_bits()),
+                ..Key::new(compound, is_mirror, form.map(String::as_str), &conditions)
+            },
             held,
             conditions,
             measured,
@@ -784,7 +791,10 @@ impl<'a> Worker<'a> {
             .into_par_iter()
             .map(|(key, job)| {
                 let Held { holdings, relatives } = &*job.held;
-                let gathered = holdings.against(key.mirror_image, key.form.as_deref(), self.worth);
+                let mut gathered = holdings.against(key.mirror_image, key.form.as_deref(), self.worth);
+                if key.own.is_some() {
+                    gathered.leave_out_own(job.measured.value);
+                }
                 let (compound, settings) = (&holdings.compound, self.settings);
                 let context = relatives
                     .as_ref()

@@ -117,6 +117,74 @@ fn a_row_gives_what_a_single_check_gives() {
     }
 }
 
+/// Weighed amounts, blanks, ratios of the enantiomers and the uncertainty of an ee are columns as they are options; what does
+/// not go together is refused with the column to blame. −0.84° · 100/(1 dm · 1 g/100 mL) = −84.0; (99 − 1)/(99 + 1) = 98 %.
+#[test]
+fn a_row_takes_what_a_single_check_takes() {
+    let folder = tempfile::tempdir().unwrap();
+    let library = starter(folder.path());
+    let file = table(
+        folder.path(),
+        "m.csv",
+        "id,compound,observed,path_mm,mass,volume,conc,blank,solvent,ee,er,ee uncertainty\n\
+         ratio,L-proline,-0.84,100,100 mg,10 mL,,0.02,water,,99:1,0.5\n\
+         ee,L-proline,-0.84,100,0.1 g,10 mL,,,water,98 % ee,,0.5\n\
+         bound,L-proline,-0.84,100,0.1 g,10 mL,,,water,,>99:1,\n\
+         no volume,L-proline,-0.84,100,0.1 g,,,,water,,,\n\
+         twice,L-proline,-0.84,100,0.1 g,10 mL,1,,water,,,\n\
+         turned,L-proline,-0.84,100,0.1 g,10 mL,,,water,,2:98,\n\
+         one number,L-proline,-0.84,100,0.1 g,10 mL,,,water,,49,\n\
+         apart,L-proline,-0.84,100,0.1 g,10 mL,,,water,98,60:40,\n\
+         bound and u,L-proline,-0.84,100,0.1 g,10 mL,,,water,>99,,1\n",
+    );
+    let mut kept = Kept::default();
+    let report = batch(&library, &file, &mut kept);
+    assert_eq!((report.rows, report.poolings), (9, 1));
+    let answers: Vec<_> = kept.0[..3].iter().map(|row| row.answer.as_ref().unwrap()).collect();
+    for answer in &answers {
+        assert!((answer.value + 84.0).abs() < 1e-9, "{}", answer.value);
+    }
+    for answer in &answers[..2] {
+        let check = answer.judgement.excess_check.as_ref().unwrap();
+        assert!((check.excess - 0.98).abs() < 1e-12 && (check.standard_uncertainty - 0.005).abs() < 1e-12);
+    }
+    assert!(answers[2].judgement.excess_check.as_ref().unwrap().at_least);
+    let codes: Vec<&str> = kept.0[3..]
+        .iter()
+        .map(|row| row.answer.as_ref().unwrap_err().code)
+        .collect();
+    assert_eq!(codes, ["mass", "mass", "er", "er", "er", "ee_uncertainty"]);
+}
+
+/// A blank with its sign turned: 0.30° twice subtracted. The blank that is told makes the cause a sharp one, as in a
+/// single check.
+#[test]
+fn a_blank_that_is_told_is_a_cause_of_its_own_size() {
+    let folder = tempfile::tempdir().unwrap();
+    let library = starter(folder.path());
+    let probability = |blank: &str| {
+        let file = table(
+            folder.path(),
+            "m.csv",
+            &format!(
+                "compound,observed,path_mm,conc,blank,solvent,temp,line\nL-proline,-1.44,100,1,{blank},water,25,D\n"
+            ),
+        );
+        let mut kept = Kept::default();
+        let request = BatchRequest {
+            file,
+            causes: true,
+            ..BatchRequest::default()
+        };
+        check_batch(&library, &request, &CheckSettings::default(), &mut kept, &mut |_| {}).unwrap();
+        let answer = kept.0[0].answer.as_ref().unwrap();
+        let cause = answer.causes.iter().find(|cause| cause.code.as_str() == "blank-sign");
+        cause.map_or(0.0, |cause| cause.probability)
+    };
+    let (told, unknown) = (probability("0.30"), probability(""));
+    assert!(told > 10.0 * unknown && told > 0.2, "{told} {unknown}");
+}
+
 #[test]
 fn rows_that_cannot_be_checked_say_why_and_keep_their_place() {
     let folder = tempfile::tempdir().unwrap();

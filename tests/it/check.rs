@@ -449,7 +449,22 @@ fn what_rotation_and_ee_imply_can_be_kept_as_a_derived_draft() {
     // u = √((0.4/0.98)² + (80·0.01/0.98²)²) = 0.928, its rectangular half-width 1.61.
     assert!((entry.statement.plus_minus.unwrap().value() - 1.61).abs() < 0.01);
     assert!(!entry.statement.ee.as_ref().unwrap().is_from_rotation());
-    let again = check(&library, &good, &CheckSettings::default()).unwrap();
+    // Not for the measurement it was made from, whatever ee is told this time; for another sample it is a reference.
+    for own in [
+        good.clone(),
+        CheckRequest {
+            excess: None,
+            ..good.clone()
+        },
+    ] {
+        let again = check(&library, &own, &CheckSettings::default()).unwrap();
+        let left_out = again.references.iter().find(|r| r.entry == entry.id.0).unwrap();
+        assert!(
+            !left_out.used && left_out.reason.as_ref().unwrap().contains("by construction"),
+            "{left_out:?}"
+        );
+    }
+    let again = check(&library, &request(-79.0), &CheckSettings::default()).unwrap();
     let used = again.references.iter().find(|r| r.entry == entry.id.0).unwrap();
     assert!(used.used && used.weight > 0.0);
     assert!((used.own_uncertainty.unwrap() - 0.928).abs() < 0.35, "{used:?}");

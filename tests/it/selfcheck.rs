@@ -6,7 +6,10 @@ use biot::quantity::{Concentration, SpectralLine, Temperature};
 use biot::solvent::Solvent;
 use biot::tasks::care;
 use biot::tasks::check::CheckSettings;
-use biot::tasks::selfcheck::{PredictedEntry, SelfCheckReport, SelfCheckRequest, learn_effects, self_check};
+use biot::tasks::import::ImportRequest;
+use biot::tasks::selfcheck::{
+    PredictedEntry, SelfCheckReport, SelfCheckRequest, learn_effects, self_check, self_check_with,
+};
 use std::collections::HashMap;
 use std::sync::OnceLock;
 
@@ -277,4 +280,77 @@ fn the_learned_table_is_a_table() {
             .any(|e| e.aspect == row.aspect && e.case == row.case && e.pairs > 0);
         assert!(spoken_of || row == before, "{row:?}");
     }
+}
+
+/// A file of the shape of `multi_source_values.csv` is held against the library and stores nothing. The rows are invented:
+/// the known values of L-proline in water, about −84, at an ee that is printed as a number, a bound or a ratio, in the
+/// method's words or its own column, once of the mirror image by its structure, and once as an optical purity, which is a
+/// rotation again.
+#[test]
+fn values_of_a_file_are_predicted_without_being_stored() {
+    let library = starter();
+    let before = library.statistics().unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("pairs.csv");
+    let row = |name: &str, smiles: &str, value: f64, ee: &str, er: &str, op: &str, method: &str, n: u32| {
+        format!(
+            "{name},{smiles},{value},20,589,H2O,1,g/100mL,{ee},{er},{op},{method},Invented source {n}
+"
+        )
+    };
+    let (l, d) = ("OC(=O)[C@@H]1CCCN1", "OC(=O)[C@H]1CCCN1");
+    let rows = [
+        row("L-proline", l, -80.0, "96", "", "", "HPLC", 1),
+        row("(S)-proline", l, -83.0, "98", "", "", "HPLC (>98)", 2),
+        row("L-proline", l, -75.0, "", "95:5", "", "HPLC", 3),
+        row("D-proline", d, 81.0, "97 % ee", "", "", "GC", 4),
+        row("L-proline", l, -40.0, "96", "", "", "HPLC", 5),
+        row("L-proline", l, -70.0, "", "", "84", "", 6),
+    ];
+    let heading =
+        "name,smiles,value,temperature_c,wavelength_nm,solvent,conc,conc_unit,ee_percent,er,op,ee_method,citation
+";
+    std::fs::write(&file, format!("{heading}{}", rows.concat())).unwrap();
+    let request = ImportRequest {
+        files: vec![file],
+        may_add_compounds: true,
+        ..ImportRequest::default()
+    };
+    let (imported, report) = self_check_with(
+        &library,
+        &request,
+        &folder.path().join("copy.biot"),
+        SelfCheckRequest::default(),
+        &CheckSettings::default(),
+        &mut |_| {},
+    )
+    .unwrap();
+    assert_eq!(
+        (imported.added.entries, imported.rejected),
+        (6, 0),
+        "{:?}",
+        imported.refusals
+    );
+    assert_eq!((report.values, report.circular), (6, 1));
+    let found: Vec<(f64, bool, Option<bool>)> = report
+        .predicted
+        .iter()
+        .map(|p| {
+            (
+                (100.0 * p.excess.unwrap_or(0.0)).round(),
+                p.excess_at_least,
+                p.holds_excess(),
+            )
+        })
+        .collect();
+    for expected in [
+        (96.0, false, Some(true)),
+        (98.0, true, Some(true)),
+        (90.0, false, Some(true)),
+        (97.0, false, Some(true)),
+        (96.0, false, Some(false)),
+    ] {
+        assert!(found.contains(&expected), "{expected:?} in {found:?}");
+    }
+    assert_eq!(library.statistics().unwrap(), before);
 }

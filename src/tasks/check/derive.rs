@@ -2,8 +2,8 @@
 
 use super::{CheckRequest, CheckResult};
 use crate::compare::ExcessCheck;
-use crate::library::{Change, EntryKind, Hand, Identity, Library, NewSource, SourceKind};
-use crate::quantity::{Concentration, ConcentrationUnit, Printed, Temperature};
+use crate::library::{Change, Entry, EntryKind, Hand, Identity, Library, NewSource, SourceKind};
+use crate::quantity::{Concentration, ConcentrationUnit, Printed, SpecificRotation, Temperature};
 use crate::statement::{PrintedConcentration, Role, StatedExcess, StatedTemperature, Statement};
 use crate::tasks::curate::{self, AddRequest, Added, CompoundRequest, CurateError};
 
@@ -41,7 +41,8 @@ pub enum DeriveError {
 /// The value is x / ee with ee by a method that is no rotation, so it is a reference in its own right. What is kept is a
 /// value at 100 % ee whose printed ± is the half-width that gives back its standard uncertainty, so that the uncertainty
 /// of the ee is counted once. Its hand is unclear until somebody says how it is known, and where the pair does not agree
-/// with the references it is kept out of pooling: an impure sample would drag them along.
+/// with the references it is kept out of pooling: an impure sample would drag them along. It is left
+/// out of every check of the measurement it was derived from, with which it agrees by construction.
 ///
 /// # Errors
 /// When the ee comes from a rotation or implies nothing, or the entry cannot be added.
@@ -80,7 +81,7 @@ pub fn keep_derived(
     let measured = digits(result.measured.value, result.measured.standard_uncertainty);
     let conditions = &request.conditions;
     let sentence = format!(
-        "Derived, not measured: {measured} divided by the ee of {} % by {}.",
+        "{DERIVED}{measured} divided by the ee of {} % by {}.",
         stated(check),
         derived.excess_method
     );
@@ -136,6 +137,21 @@ pub fn keep_derived(
         }),
     };
     Ok(curate::add(library, &request, change)?)
+}
+
+/// What the printed text of a derived entry begins with; the measured value stands behind it.
+const DERIVED: &str = "Derived, not measured: ";
+
+/// The measured value that an entry was derived from; none where it was not derived.
+pub(super) fn derived_from(entry: &Entry) -> Option<Printed> {
+    let (measured, _) = entry.statement.as_printed.strip_prefix(DERIVED)?.split_once(' ')?;
+    crate::quantity::parse_number(measured).ok()
+}
+
+/// Whether a measurement, in either hand, is the one that a value was derived from, as far as its digits tell.
+pub(super) fn is_own(derived_from: Printed, measured: SpecificRotation) -> bool {
+    let apart = (derived_from.value().abs() - measured.conventional().abs()).abs();
+    apart <= derived_from.half_last_digit() * (1.0 + 1e-9)
 }
 
 /// The excess as given, per cent.

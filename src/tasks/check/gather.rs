@@ -1,5 +1,6 @@
 //! Everything the library holds that a measured value could be compared with.
 
+use super::derive::{derived_from, is_own};
 use super::form::MeasuredForm;
 use crate::compare::{Conditions, FormLink, HandKnown, ReadingWorth, Reference, SampleExcess, value_of};
 use crate::library::{Compound, Entry, EntryKind, Hand, Identity, Library, LibraryError, ReviewState};
@@ -177,5 +178,28 @@ pub(super) fn reference_of(
             .role
             .is_some_and(|role| role != crate::statement::Role::Measured),
         excluded,
+    }
+}
+
+impl Gathered<'_> {
+    /// Leaves out what was derived from the measurement itself: it agrees with it by construction.
+    pub(crate) fn leave_out_own(&mut self, measured: SpecificRotation) {
+        for gathered in &mut self.references {
+            let is_own = derived_from(gathered.entry).is_some_and(|from| is_own(from, measured));
+            if is_own && gathered.reference.excluded.is_none() {
+                gathered.reference.excluded =
+                    Some("derived from this very measurement, with which it agrees by construction".to_owned());
+            }
+        }
+    }
+}
+
+impl Holdings {
+    /// Whether a value was derived from this measurement.
+    pub(crate) fn has_derived_from(&self, measured: SpecificRotation) -> bool {
+        self.groups
+            .iter()
+            .flat_map(|group| &group.entries)
+            .any(|(entry, _)| derived_from(entry).is_some_and(|from| is_own(from, measured)))
     }
 }

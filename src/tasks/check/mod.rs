@@ -100,7 +100,8 @@ pub fn mirror_of(library: &Library, text: &str) -> Result<Option<Compound>, Libr
 pub fn check(library: &Library, request: &CheckRequest, settings: &CheckSettings) -> Result<CheckResult, LibraryError> {
     let holdings = Holdings::read(library, library.compound(request.compound)?)?;
     let worth = reading_worth(library)?;
-    let gathered = holdings.against(request.mirror_image, request.form.as_deref(), &worth);
+    let mut gathered = holdings.against(request.mirror_image, request.form.as_deref(), &worth);
+    gathered.leave_out_own(request.measured.value);
     let references: Vec<Reference> = gathered.references.iter().map(|g| g.reference.clone()).collect();
     let pooling = pool(&request.conditions, &references, &settings.effects, &settings.options);
     let measured = Measured {
