@@ -156,8 +156,8 @@ fn a_row_takes_what_a_single_check_takes() {
     assert_eq!(codes, ["mass", "mass", "er", "er", "er", "ee_uncertainty"]);
 }
 
-/// A blank with its sign turned: 0.30° twice subtracted. The blank that is told makes the cause a sharp one, as in a
-/// single check.
+/// A blank of 0.30° that was added instead of subtracted: −0.24° − 2 · 0.30° = −0.84°, −84.0 at c 1 in 1 dm. That the blank
+/// is told makes the cause a sharp one, as in a single check.
 #[test]
 fn a_blank_that_is_told_is_a_cause_of_its_own_size() {
     let folder = tempfile::tempdir().unwrap();
@@ -167,7 +167,7 @@ fn a_blank_that_is_told_is_a_cause_of_its_own_size() {
             folder.path(),
             "m.csv",
             &format!(
-                "compound,observed,path_mm,conc,blank,solvent,temp,line\nL-proline,-1.44,100,1,{blank},water,25,D\n"
+                "compound,observed,path_mm,conc,blank,solvent,temp,line\nL-proline,-0.24,100,1,{blank},water,25,D\n"
             ),
         );
         let mut kept = Kept::default();
