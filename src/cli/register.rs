@@ -2,7 +2,7 @@
 
 use super::change::ChangeOptions;
 use super::{Failure, Outcome, Session, args};
-use crate::instrument::register::{Cell, Instrument, Preset, Standard, StandardKind};
+use crate::instrument::register::{Cell, Instrument, Preset, RecordFault, Standard, StandardKind};
 use crate::library::{Access, Equipment, EquipmentKind};
 use crate::quantity::{self, Angle, Length, SpectralLine, StatedConcentration, Temperature, Time, Volume};
 use crate::report;
@@ -293,8 +293,7 @@ fn instrument(options: &InstrumentOptions, session: &mut Session) -> Result<(), 
     set(&mut fields.resolution_deg, options.resolution.map(Angle::degrees));
     set(&mut fields.check_every_days, options.check_every);
     set(&mut fields.note, record.note.clone());
-    positive("--angle-uncertainty", fields.angle_uncertainty_deg)?;
-    positive("--resolution", fields.resolution_deg)?;
+    sound(fields.fault())?;
     let kept = register::keep(
         &mut library,
         (EquipmentKind::Instrument, &record.name),
@@ -333,7 +332,7 @@ fn cell(options: &CellOptions, session: &mut Session) -> Result<(), Failure> {
     set(&mut fields.windows, options.windows.clone());
     set(&mut fields.seals, options.seals.clone());
     set(&mut fields.note, record.note.clone());
-    positive("--length", Some(fields.length_mm))?;
+    sound(fields.fault())?;
     let kept = register::keep(
         &mut library,
         (EquipmentKind::Cell, &record.name),
@@ -359,19 +358,10 @@ fn preset(options: &PresetOptions, session: &mut Session) -> Result<(), Failure>
     set(&mut fields.readings, options.readings);
     set(&mut fields.settle_deg, options.settle.map(Angle::degrees));
     set(&mut fields.settle_over_s, options.settle_over.map(Time::seconds));
-    positive("--settle", fields.settle_deg)?;
-    positive("--settle-over", fields.settle_over_s)?;
-    if fields.settle_over_s.is_some() && fields.settle_deg.is_none() {
-        return Err(Failure::usage(
-            "settle",
-            "--settle-over names a time, but no --settle how much may change in it",
-        )
-        .at("--settle-over")
-        .hint("give both, for example --settle 0.002 --settle-over \"60 s\""));
-    }
     set(&mut fields.instrument, options.instrument.clone());
     set(&mut fields.cell, options.cell.clone());
     set(&mut fields.note, record.note.clone());
+    sound(fields.fault())?;
     if let Some(name) = &fields.instrument {
         register::instrument(&library, name)?;
     }
@@ -431,32 +421,7 @@ fn standard(options: &StandardOptions, session: &mut Session) -> Result<(), Fail
     set(&mut fields.cell_mm, options.cell.map(Length::millimetres));
     set(&mut fields.due_on, options.due.map(register::date));
     set(&mut fields.note, record.note.clone());
-    positive("--expanded-uncertainty", fields.expanded_uncertainty_deg)?;
-    if fields
-        .coefficient_per_kelvin
-        .is_some_and(|it| it.is_nan() || it.abs() >= 0.1)
-    {
-        return Err(Failure::usage(
-            "coefficient",
-            "the coefficient is the relative change per kelvin, such as 0.000144",
-        )
-        .at("--coefficient"));
-    }
-    if fields.certified_deg.is_none() && !matches!(fields.kind, StandardKind::Sucrose | StandardKind::Dextrose) {
-        return Err(
-            Failure::usage("value", format!("a {} counts by its certificate", fields.kind.as_str()))
-                .at("--value")
-                .hint("give the certified angle, and its expanded uncertainty"),
-        );
-    }
-    if fields.certified_deg.is_none() && fields.concentration_g_per_100ml.is_none() {
-        return Err(Failure::usage(
-            "concentration",
-            "a solution without a certified angle needs its concentration",
-        )
-        .at("--conc")
-        .hint("give --conc and --cell, or --value"));
-    }
+    sound(fields.fault())?;
     let kept = register::keep(
         &mut library,
         (EquipmentKind::Standard, &record.name),
@@ -474,13 +439,13 @@ fn set<T>(field: &mut Option<T>, given: Option<T>) {
     }
 }
 
-fn positive(option: &'static str, value: Option<f64>) -> Result<(), Failure> {
-    match value {
-        Some(value) if !(value > 0.0 && value.is_finite()) => Err(Failure::usage(
-            "not-positive",
-            format!("{option} is {value}, but it must be above zero"),
-        )
-        .at(option)),
-        _ => Ok(()),
+/// Refuses a record with a fault, at its option.
+fn sound(fault: Option<RecordFault>) -> Result<(), Failure> {
+    match fault {
+        Some(fault) => {
+            let option = format!("--{}", fault.field);
+            Err(Failure::from(fault).at(option))
+        }
+        None => Ok(()),
     }
 }

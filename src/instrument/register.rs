@@ -5,6 +5,32 @@
 use crate::quantity::{Angle, Concentration, Length, SpectralLine, Temperature, Volume};
 use serde::{Deserialize, Serialize};
 
+/// What is wrong with a record, or with a field of it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct RecordFault {
+    /// The field, in the words of the options: `angle-uncertainty`.
+    pub field: &'static str,
+    /// A stable word for programs.
+    pub code: &'static str,
+    /// What is wrong; one sentence without full stop.
+    pub message: String,
+    /// What to do about it; may be empty.
+    pub hint: &'static str,
+}
+
+/// The first of fields that must be above zero where they are given, and is not.
+fn not_positive(fields: &[(&'static str, Option<f64>)]) -> Option<RecordFault> {
+    fields.iter().find_map(|&(field, value)| {
+        let value = value.filter(|value| !(*value > 0.0 && value.is_finite()))?;
+        Some(RecordFault {
+            field,
+            code: "not-positive",
+            message: format!("{} is {value}, but it must be above zero", field.replace('-', " ")),
+            hint: "",
+        })
+    })
+}
+
 /// A polarimeter.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -23,6 +49,14 @@ pub struct Instrument {
 }
 
 impl Instrument {
+    /// What keeps it from being registered.
+    pub fn fault(&self) -> Option<RecordFault> {
+        not_positive(&[
+            ("angle-uncertainty", self.angle_uncertainty_deg),
+            ("resolution", self.resolution_deg),
+        ])
+    }
+
     /// Standard uncertainty of an angle.
     pub fn angle_uncertainty(&self) -> Option<Angle> {
         self.angle_uncertainty_deg.map(Angle::from_degrees)
@@ -66,6 +100,15 @@ pub struct Cell {
 }
 
 impl Cell {
+    /// What keeps it from being registered.
+    pub fn fault(&self) -> Option<RecordFault> {
+        not_positive(&[
+            ("length", Some(self.length_mm)),
+            ("length-uncertainty", self.length_uncertainty_mm),
+            ("volume", self.volume_ml),
+        ])
+    }
+
     /// Certified length.
     pub const fn length(&self) -> Length {
         Length::from_millimetres(self.length_mm)
@@ -106,6 +149,18 @@ pub struct Preset {
 }
 
 impl Preset {
+    /// What keeps it from being registered. Whether its instrument and cell are registered is asked of the library.
+    pub fn fault(&self) -> Option<RecordFault> {
+        let alone = || RecordFault {
+            field: "settle-over",
+            code: "settle",
+            message: "a time to settle is given, but not how much may change in it".to_owned(),
+            hint: "give both, such as 0.002 ° over 60 s",
+        };
+        not_positive(&[("settle", self.settle_deg), ("settle-over", self.settle_over_s)])
+            .or_else(|| (self.settle_over_s.is_some() && self.settle_deg.is_none()).then(alone))
+    }
+
     /// The temperature held.
     pub fn temperature(&self) -> Option<Temperature> {
         self.temperature_c.map(Temperature::from_celsius)
@@ -196,6 +251,50 @@ pub struct Standard {
 }
 
 impl Standard {
+    /// What keeps it from being registered: a plate counts by its certificate, a solution by that or by its concentration.
+    pub fn fault(&self) -> Option<RecordFault> {
+        let fault = |field, code, message: String, hint| {
+            Some(RecordFault {
+                field,
+                code,
+                message,
+                hint,
+            })
+        };
+        let found = not_positive(&[
+            ("expanded-uncertainty", self.expanded_uncertainty_deg),
+            ("cell", self.cell_mm),
+        ]);
+        if found.is_some() {
+            return found;
+        }
+        if (self.coefficient_per_kelvin).is_some_and(|it| it.is_nan() || it.abs() >= 0.1) {
+            return fault(
+                "coefficient",
+                "coefficient",
+                "the coefficient is the relative change per kelvin, such as 0.000144".to_owned(),
+                "",
+            );
+        }
+        if self.certified_deg.is_none() && !matches!(self.kind, StandardKind::Sucrose | StandardKind::Dextrose) {
+            return fault(
+                "value",
+                "value",
+                format!("a {} counts by its certificate", self.kind.as_str()),
+                "give the certified angle, and its expanded uncertainty",
+            );
+        }
+        if self.certified_deg.is_none() && self.concentration_g_per_100ml.is_none() {
+            return fault(
+                "conc",
+                "concentration",
+                "a solution without a certified angle needs its concentration".to_owned(),
+                "give its concentration and the cell, or the certified angle",
+            );
+        }
+        None
+    }
+
     /// Certified angle.
     pub fn certified(&self) -> Option<Angle> {
         self.certified_deg.map(Angle::from_degrees)

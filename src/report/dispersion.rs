@@ -3,7 +3,7 @@
 use super::plot::{self, Residual};
 use super::timecourse::{decimals, refused};
 use super::{Column, Page, Table, number};
-use crate::dispersion::{DispersionFlag, Drude, DrudeTerm, LawError};
+use crate::dispersion::{ConversionError, Dispersion, DispersionFlag, Drude, DrudeTerm, LawError, Predicted};
 use crate::exchange::series::RefusedRow;
 use crate::quantity::{SpecificRotation, Wavelength};
 use crate::tasks::dispersion::{DispersionResult, medium};
@@ -186,17 +186,21 @@ impl<'a> DispersionJson<'a> {
     }
 }
 
-/// Writes the laws, the residuals and what was asked.
-pub fn show(made: &DispersionResult, page: &mut Page) {
-    let found = &made.dispersion;
+/// The law chosen, in words.
+pub fn law_words(found: &Dispersion) -> String {
     let n = found.points.len();
-    page.heading(&match found.terms {
+    match found.terms {
         Some(1) => format!("One-term law of Drude through {n} values"),
         Some(_) => format!("Two-term law of Drude through {n} values"),
         None => format!("No law through {n} value{}", if n == 1 { "" } else { "s" }),
-    });
-    if let Some(law) = found.law() {
-        for (at, term) in law.terms.iter().enumerate() {
+    }
+}
+
+/// The terms of the law chosen, and the scatter about it.
+pub fn facts(found: &Dispersion) -> Vec<(String, String)> {
+    let Some(law) = found.law() else { return Vec::new() };
+    let mut facts: Vec<(String, String)> = (law.terms.iter().enumerate())
+        .map(|(at, term)| {
             let strength = number::signed_with_uncertainty(term.strength, term.strength_uncertainty);
             let band = if term.band_square < 0.0 {
                 format!("a smooth background (λ0² {} µm²)", number::number(term.band_square, 3))
@@ -206,30 +210,49 @@ pub fn show(made: &DispersionResult, page: &mut Page) {
                     number::with_uncertainty(term.band_nm, term.band_uncertainty)
                 )
             };
-            page.field(
-                &format!("term {}", at + 1),
-                &format!("A {strength} (value × µm²), {band}"),
-            );
-        }
-        if let Some(scatter) = law.scatter() {
-            page.field("scatter", &number::number(scatter, decimals(scatter)));
-        }
+            (
+                format!("term {}", at + 1),
+                format!("A {strength} (value × µm²), {band}"),
+            )
+        })
+        .collect();
+    if let Some(scatter) = law.scatter() {
+        facts.push(("scatter".to_owned(), number::number(scatter, decimals(scatter))));
+    }
+    facts
+}
+
+/// A rotation at a line with its standard uncertainty, and what to know of it; or why there is none.
+pub fn predicted_words(predicted: &Result<Predicted, ConversionError>) -> (String, String) {
+    match predicted {
+        Ok(p) => (
+            number::signed_with_uncertainty(p.rotation.conventional(), p.uncertainty.conventional()),
+            if p.extrapolated {
+                "outside the data: it holds only as far as the law does".to_owned()
+            } else {
+                String::new()
+            },
+        ),
+        Err(error) => (String::new(), format!("not given: {error}")),
+    }
+}
+
+/// Writes the laws, the residuals and what was asked.
+pub fn show(made: &DispersionResult, page: &mut Page) {
+    let found = &made.dispersion;
+    page.heading(&law_words(found));
+    for (name, text) in facts(found) {
+        page.field(&name, &text);
     }
     laws(made, page);
     if !made.predicted.is_empty() {
         page.heading("At other lines");
         for (at, predicted) in &made.predicted {
-            let text = match predicted {
-                Ok(p) => format!(
-                    "{}{}",
-                    number::signed_with_uncertainty(p.rotation.conventional(), p.uncertainty.conventional()),
-                    if p.extrapolated {
-                        ", outside the data: it holds only as far as the law does"
-                    } else {
-                        ""
-                    }
-                ),
-                Err(error) => format!("not given: {error}"),
+            let (value, remark) = predicted_words(predicted);
+            let text = match (value.is_empty(), remark.is_empty()) {
+                (true, _) => remark,
+                (false, true) => value,
+                (false, false) => format!("{value}, {remark}"),
             };
             page.field(&format!("{} nm", number::number(air(*at), 1)), &text);
         }

@@ -1,11 +1,24 @@
 //! The register of shared equipment as text and JSON.
 
 use super::Page;
+use super::failure::Failure;
 use super::table::{Column, Table};
+use crate::instrument::register::RecordFault;
 use crate::library::{Equipment, EquipmentKind, Loan};
 use crate::tasks::register::Listed;
 use serde::Serialize;
 use serde_json::Value;
+
+impl From<RecordFault> for Failure {
+    fn from(fault: RecordFault) -> Self {
+        let failure = Self::usage(fault.code, fault.message).at(fault.field);
+        if fault.hint.is_empty() {
+            failure
+        } else {
+            failure.hint(fault.hint)
+        }
+    }
+}
 
 /// A piece of equipment.
 #[derive(Clone, Debug, Serialize)]

@@ -15,11 +15,11 @@ use unicode_normalization::UnicodeNormalization;
 pub enum Act {
     /// Looking up, reading a text, checking: nothing is stored.
     Read,
-    /// Storing drafts, measurements and second keyings.
+    /// Storing drafts, measurements, second keyings, and checks of an instrument before one's own measurement.
     Contribute,
     /// Mending, confirming, withdrawing and merging what the library holds; importing; accepting findings.
     Curate,
-    /// Instruments, cells, presets, standards and their checks.
+    /// Registering, changing, lending and withdrawing instruments, cells, presets and standards; striking checks out.
     KeepInstruments,
     /// The accounts of others.
     Administer,

@@ -6,9 +6,10 @@ use crate::exchange::decode::read_whole;
 use crate::exchange::jcamp::{self, JcampError};
 use crate::exchange::rows::ReadError;
 use crate::exchange::series::{self, Column, RefusedRow, SeriesFileError};
-use crate::library::{CompoundId, EntryKind, Identity, Library, LibraryError, ReviewState};
+use crate::library::{Compound, CompoundId, Entry, EntryKind, Identity, Library, LibraryError, ReviewState, SourceId};
 use crate::quantity::{Medium, Printed, SpecificRotation, SpectralLine, Wavelength, parse_line, parse_number};
 use crate::solvent::{Kinship, Solvent, kinship};
+use crate::statement::Stage;
 use crate::tasks::reduce::SampleResult;
 use std::path::Path;
 
@@ -242,48 +243,24 @@ pub fn of_compound(
     request: &DispersionRequest,
 ) -> Result<DispersionResult, DispersionError> {
     let of = library.compound(compound)?;
+    let (usable, mut left_out) = usable_of(library, &of)?;
     let mut points = Vec::new();
     let mut entries = Vec::new();
-    let mut left_out = Vec::new();
-    for entry in library.entries(compound)? {
-        let conditions = Conditions::of(&entry.statement, of.molar_mass);
-        let wavelength = conditions.line.as_ref().and_then(SpectralLine::wavelength);
+    for (entry, conditions, point) in usable {
         let is_here = match (solvent, &conditions.solvent) {
             (None, _) => true,
             (Some(asked), Some(found)) => kinship(asked, found) == Kinship::Same,
             (Some(_), None) => false,
         };
-        let reason = if entry.kind == EntryKind::Specification {
-            Some("a specification".to_owned())
-        } else if entry.state == ReviewState::Withdrawn {
-            Some("withdrawn".to_owned())
-        } else if entry.identity == Identity::Unclear || entry.kept_out.is_some() {
-            Some("kept out of pooling".to_owned())
-        } else if !is_here {
-            Some("in another solvent, or in none that is printed".to_owned())
-        } else if wavelength.is_none() {
-            Some("no line is printed".to_owned())
+        if is_here {
+            points.push(point);
+            entries.push(entry.id.0);
         } else {
-            None
-        };
-        match (
-            reason,
-            wavelength,
-            value_of(&entry.statement, of.molar_mass, None, &ReadingWorth::default()),
-        ) {
-            (None, Some(wavelength), Ok((rotation, uncertainty))) => {
-                points.push(DispersionPoint {
-                    wavelength,
-                    rotation,
-                    uncertainty: Some(uncertainty),
-                });
-                entries.push(entry.id.0);
-            }
-            (Some(reason), ..) => left_out.push((entry.id.0, reason)),
-            (None, _, Err(error)) => left_out.push((entry.id.0, error.to_string())),
-            (None, None, Ok(_)) => {}
+            let reason = "in another solvent, or in none that is printed";
+            left_out.push((entry.id.0, reason.to_owned()));
         }
     }
+    left_out.sort_by_key(|(entry, _)| *entry);
     if points.is_empty() {
         let detail = format!(": {} entries of {} were left out", left_out.len(), of.name);
         return Err(DispersionError::Nothing { detail });
@@ -291,6 +268,127 @@ pub fn of_compound(
     let mut made = result(&points, request)?;
     made.entries = entries;
     made.left_out = left_out;
+    Ok(made)
+}
+
+/// Entries of a compound that give a value at a known wavelength with what they say of the conditions, and those that give
+/// none, with the reason.
+type UsableValues = (Vec<(Entry, Conditions, DispersionPoint)>, Vec<(i64, String)>);
+
+fn usable_of(library: &Library, of: &Compound) -> Result<UsableValues, LibraryError> {
+    let mut usable = Vec::new();
+    let mut left_out = Vec::new();
+    for entry in library.entries(of.id)? {
+        let conditions = Conditions::of(&entry.statement, of.molar_mass);
+        let wavelength = conditions.line.as_ref().and_then(SpectralLine::wavelength);
+        let reason = if entry.kind == EntryKind::Specification {
+            "a specification"
+        } else if entry.state == ReviewState::Withdrawn {
+            "withdrawn"
+        } else if entry.identity == Identity::Unclear || entry.kept_out.is_some() {
+            "kept out of pooling"
+        } else if let Some(wavelength) = wavelength {
+            match value_of(&entry.statement, of.molar_mass, None, &ReadingWorth::default()) {
+                Ok((rotation, uncertainty)) => {
+                    let point = DispersionPoint {
+                        wavelength,
+                        rotation,
+                        uncertainty: Some(uncertainty),
+                    };
+                    usable.push((entry, conditions, point));
+                }
+                Err(error) => left_out.push((entry.id.0, error.to_string())),
+            }
+            continue;
+        } else {
+            "no line is printed"
+        };
+        left_out.push((entry.id.0, reason.to_owned()));
+    }
+    Ok((usable, left_out))
+}
+
+/// Fewest lines of one source that make a table: with two, a law of two constants runs through both whatever they are.
+pub const LEAST_LINES: usize = 3;
+/// Wavelengths nearer than this are one line, nm: D is written 589, 589.3 and by its letter.
+const ONE_LINE_NM: f64 = 1.0;
+
+/// What one source gives of a compound in one solvent, form and stage.
+#[derive(Clone, Debug)]
+pub struct LineTable {
+    /// The source.
+    pub source: SourceId,
+    /// The solvent; none where none is printed.
+    pub solvent: Option<Solvent>,
+    /// The form, such as a hydrate.
+    pub form: Option<String>,
+    /// The stage of mutarotation.
+    pub stage: Option<Stage>,
+    /// Its entries, one a value, in the order of `points`.
+    pub entries: Vec<Entry>,
+    /// Its values.
+    pub points: Vec<DispersionPoint>,
+    /// Its lines, nm in air, the shortest first.
+    pub lines_nm: Vec<f64>,
+}
+
+/// Tables, and the entries that are in none, with the reason.
+pub type LineTables = (Vec<LineTable>, Vec<(i64, String)>);
+
+/// The values the library holds of a compound, by source, solvent, form and stage, those with most lines first; and the
+/// entries that were left out, with the reason.
+///
+/// # Errors
+/// When the library fails, or the compound is unknown.
+pub fn tables_of(library: &Library, compound: CompoundId) -> Result<LineTables, LibraryError> {
+    let (usable, left_out) = usable_of(library, &library.compound(compound)?)?;
+    let mut tables: Vec<LineTable> = Vec::new();
+    for (entry, conditions, point) in usable {
+        let is_same = |a: &Option<Solvent>, b: &Option<Solvent>| match (a, b) {
+            (Some(a), Some(b)) => kinship(a, b) == Kinship::Same,
+            (None, None) => true,
+            _ => false,
+        };
+        let of = tables.iter_mut().find(|table| {
+            table.source == entry.source
+                && is_same(&table.solvent, &conditions.solvent)
+                && table.form == entry.statement.form
+                && table.stage == entry.statement.stage
+        });
+        match of {
+            Some(table) => {
+                table.points.push(point);
+                table.entries.push(entry);
+            }
+            None => tables.push(LineTable {
+                source: entry.source,
+                solvent: conditions.solvent,
+                form: entry.statement.form.clone(),
+                stage: entry.statement.stage,
+                entries: vec![entry],
+                points: vec![point],
+                lines_nm: Vec::new(),
+            }),
+        }
+    }
+    for table in &mut tables {
+        let air = |point: &DispersionPoint| point.wavelength.to_air().nanometres();
+        let mut nm: Vec<f64> = table.points.iter().map(air).collect();
+        nm.sort_by(f64::total_cmp);
+        nm.dedup_by(|later, earlier| (*later - *earlier).abs() < ONE_LINE_NM);
+        table.lines_nm = nm;
+    }
+    tables.sort_by_key(|table| std::cmp::Reverse(table.lines_nm.len()));
+    Ok((tables, left_out))
+}
+
+/// Fits the dispersion of what one source gives.
+///
+/// # Errors
+/// When a line asked for has no known wavelength.
+pub fn of_table(table: &LineTable, request: &DispersionRequest) -> Result<DispersionResult, DispersionError> {
+    let mut made = result(&table.points, request)?;
+    made.entries = table.entries.iter().map(|entry| entry.id.0).collect();
     Ok(made)
 }
 

@@ -78,6 +78,9 @@ pub fn keep(
 pub struct ListedMeasurement {
     /// Its number.
     pub measurement: i64,
+    /// Its stable id.
+    #[serde(skip)]
+    pub uid: String,
     /// When it was kept, RFC 3339 in UTC.
     pub at: String,
     /// Who read.
@@ -187,6 +190,7 @@ fn listed(library: &Library, measurement: &Measurement) -> Result<ListedMeasurem
     let flags = measurement.content.get("flags").and_then(serde_json::Value::as_array);
     Ok(ListedMeasurement {
         measurement: measurement.id,
+        uid: measurement.uid.clone(),
         at: measurement.at.clone(),
         operator: measurement.operator.clone(),
         sample: measurement.sample.clone(),

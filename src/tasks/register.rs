@@ -70,12 +70,27 @@ pub fn keep<T: Serialize>(
     change_existing: bool,
     change: &Change,
 ) -> Result<Equipment, LibraryError> {
-    let value = serde_json::to_value(fields).unwrap_or(Value::Null);
-    if !change_existing {
-        return library.add_equipment(kind, name, &value, change);
+    if change_existing {
+        let before = named(library, kind, name)?;
+        return self::change(library, &before, before.revision, fields, change);
     }
-    let before = named(library, kind, name)?;
-    library.change_equipment(before.id, before.revision, &value, change)
+    let value = serde_json::to_value(fields).unwrap_or(Value::Null);
+    library.add_equipment(kind, name, &value, change)
+}
+
+/// Changes a record that was seen at the revision `seen`. `fields` is the whole new record.
+///
+/// # Errors
+/// `Refused` when somebody changed it since, or it is out of use.
+pub fn change<T: Serialize>(
+    library: &mut Library,
+    it: &Equipment,
+    seen: i64,
+    fields: &T,
+    change: &Change,
+) -> Result<Equipment, LibraryError> {
+    let value = serde_json::to_value(fields).unwrap_or(Value::Null);
+    library.change_equipment(it.id, seen, &value, change)
 }
 
 /// A registered instrument, cell, preset or standard by name, with its typed fields.
@@ -123,7 +138,7 @@ fn typed<T: DeserializeOwned>(
 /// Lends a cell. `until` is a date.
 ///
 /// # Errors
-/// When it is lent already or `until` is past.
+/// When it is lent already, nobody is named or `until` is past.
 pub fn lend(
     library: &mut Library,
     name: &str,
@@ -132,6 +147,10 @@ pub fn lend(
     change: &Change,
 ) -> Result<(Equipment, Loan), LibraryError> {
     let cell = named(library, EquipmentKind::Cell, name)?;
+    let borrower = borrower.trim();
+    if borrower.is_empty() {
+        return Err(LibraryError::Refused("nothing says who takes it; name them".to_owned()));
+    }
     let today = change.at.date();
     if let Some(until) = until
         && until < today

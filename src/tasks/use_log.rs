@@ -37,6 +37,9 @@ pub struct LogLine {
     pub sample: String,
     /// Specific rotation of a measurement, deg mL g⁻¹ dm⁻¹; the difference from the expected angle of a check, degrees.
     pub value: Option<f64>,
+    /// Its stable id, which grows with the moment of entry.
+    #[serde(skip)]
+    pub uid: String,
 }
 
 /// Which lines are wanted. Dates are YYYY-MM-DD.
@@ -67,7 +70,7 @@ pub struct MonthOfUse {
     pub checks: u64,
 }
 
-/// The lines a filter lets through, oldest first. Measurements that a later one corrects are uses too.
+/// The lines a filter lets through, oldest first, those of one second in their order of entry. Measurements that a later one corrects are uses too.
 ///
 /// # Errors
 /// When the library fails, or no instrument has the name.
@@ -103,6 +106,7 @@ pub fn lines(library: &Library, filter: &LogFilter) -> Result<Vec<LogLine>, Libr
             cell: it.cell,
             sample: it.sample,
             value: Some(it.value),
+            uid: it.uid,
         })
         .collect();
     for check in library.control_checks(instrument.map(|it| it.id), None)? {
@@ -124,12 +128,15 @@ pub fn lines(library: &Library, filter: &LogFilter) -> Result<Vec<LogLine>, Libr
                 value: number("found_deg")
                     .zip(number("expected_deg"))
                     .map(|(found, due)| found - due),
+                uid: check.uid,
                 at: check.at,
                 operator: check.operator,
             });
         }
     }
-    found.sort_by(|a, b| a.at.cmp(&b.at).then(a.number.cmp(&b.number)));
+    // Moments are written with and without parts of a second; stable ids are of version 7 (RFC 9562) and grow with time.
+    let second = |line: &LogLine| line.at.get(..19).unwrap_or(&line.at).to_owned();
+    found.sort_by_cached_key(|line| (second(line), line.uid.clone()));
     Ok(found)
 }
 

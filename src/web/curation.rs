@@ -167,33 +167,38 @@ fn entry_page(library: &Library, id: EntryId) -> Result<EntryPage, Failure> {
         standing: words::standing(&entry),
         doubts: entry.statement.doubts.clone(),
         fields: StatementFields::from(&entry.statement),
-        history: Grid {
-            caption: "What happened to this entry".to_owned(),
-            heads: vec!["when", "who", "what", "why", "changes"],
-            rows: history
-                .into_iter()
-                .map(|happening| {
-                    let changes: Vec<String> = happening
-                        .changes
-                        .iter()
-                        .filter(|_| happening.action == "edit")
-                        .map(|change| {
-                            let of = |text: &Option<String>| text.clone().unwrap_or_else(|| "nothing".to_owned());
-                            format!("{}: {} → {}", change.field, of(&change.before), of(&change.after))
-                        })
-                        .collect();
-                    vec![
-                        happening.at.get(..16).unwrap_or(&happening.at).replace('T', " "),
-                        happening.who,
-                        happening.action,
-                        happening.why,
-                        changes.join("; "),
-                    ]
-                })
-                .collect(),
-        },
+        history: happenings("What happened to this entry", history, &["edit"]),
         ..EntryPage::default()
     })
+}
+
+/// What happened to a record as a table; the fields are named for the actions in `told`.
+pub(super) fn happenings(caption: &str, history: Vec<review::Happening>, told: &[&str]) -> Grid {
+    Grid {
+        caption: caption.to_owned(),
+        heads: vec!["when", "who", "what", "why", "changes"],
+        rows: history
+            .into_iter()
+            .map(|happening| {
+                let changes: Vec<String> = happening
+                    .changes
+                    .iter()
+                    .filter(|change| told.contains(&happening.action.as_str()) && change.field != "loan")
+                    .map(|change| {
+                        let of = |text: &Option<String>| text.clone().unwrap_or_else(|| "nothing".to_owned());
+                        format!("{}: {} → {}", change.field, of(&change.before), of(&change.after))
+                    })
+                    .collect();
+                vec![
+                    happening.at.get(..16).unwrap_or(&happening.at).replace('T', " "),
+                    happening.who,
+                    happening.action,
+                    happening.why,
+                    changes.join("; "),
+                ]
+            })
+            .collect(),
+    }
 }
 
 /// `POST /entries/{id}`: mends an entry. When somebody else changed it meanwhile, both are shown and nothing is stored.

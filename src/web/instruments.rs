@@ -19,7 +19,7 @@ use crate::tasks::use_log::LogFilter;
 use askama::Template;
 use axum::Extension;
 use axum::body::Body;
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
@@ -55,13 +55,33 @@ struct InstrumentsPage {
     frame: Frame,
     instruments: Vec<InstrumentRow>,
     due: Grid,
-    others: Grid,
+    others: Vec<OtherRow>,
+    is_all: bool,
+}
+
+/// What else is registered.
+#[derive(Clone, Debug, Default)]
+struct OtherRow {
+    id: i64,
+    kind: &'static str,
+    name: String,
+    fields: String,
+    standing: String,
+}
+
+/// What a list is asked for.
+#[derive(Deserialize, Default)]
+#[serde(default)]
+struct ListFields {
+    all: String,
 }
 
 #[derive(Template, Default)]
 #[template(path = "instrument.html", config = "src/web/askama.toml")]
 struct InstrumentPage {
     frame: Frame,
+    /// Whether checks may be struck out.
+    may_keep: bool,
     id: i64,
     name: String,
     fields: String,
@@ -116,15 +136,22 @@ fn state_words(state: &ControlState, name: &str) -> (&'static str, String) {
 }
 
 /// `GET /instruments`
-async fn list(State(app): State<Arc<App>>, Extension(visitor): Extension<Visitor>) -> Result<Response, PageFailure> {
+async fn list(
+    State(app): State<Arc<App>>,
+    Extension(visitor): Extension<Visitor>,
+    Query(fields): Query<ListFields>,
+) -> Result<Response, PageFailure> {
+    let is_all = !fields.all.is_empty();
     let mut page = app
-        .read(|library| {
+        .read(move |library| {
             let now = OffsetDateTime::now_utc();
-            let mut page = InstrumentsPage::default();
-            let mut others = Vec::new();
-            for listed in register::list(library, None, false)? {
+            let mut page = InstrumentsPage {
+                is_all,
+                ..InstrumentsPage::default()
+            };
+            for listed in register::list(library, None, is_all)? {
                 let it = &listed.equipment;
-                if it.kind == EquipmentKind::Instrument {
+                if it.kind == EquipmentKind::Instrument && it.retired_at.is_none() {
                     let (tone, state) = state_words(&control::state_at(library, it.id, now)?, &it.name);
                     page.instruments.push(InstrumentRow {
                         id: it.id,
@@ -134,15 +161,20 @@ async fn list(State(app): State<Arc<App>>, Extension(visitor): Extension<Visitor
                         fields: words::fields(it),
                     });
                 } else {
-                    let lent = listed.loan.as_ref().map(words::lent).unwrap_or_default();
-                    others.push(vec![it.kind.to_string(), it.name.clone(), words::fields(it), lent]);
+                    let standing = match (&it.retired_at, &listed.loan) {
+                        (Some(at), _) => format!("out of use since {}", at.get(..10).unwrap_or(at)),
+                        (None, Some(loan)) => format!("lent {}", words::lent(loan)),
+                        (None, None) => String::new(),
+                    };
+                    page.others.push(OtherRow {
+                        id: it.id,
+                        kind: it.kind.as_str(),
+                        name: it.name.clone(),
+                        fields: words::fields(it),
+                        standing,
+                    });
                 }
             }
-            page.others = Grid {
-                caption: "Cells, presets and control standards".to_owned(),
-                heads: vec!["kind", "name", "what is known", "lent"],
-                rows: others,
-            };
             page.due = Grid {
                 caption: "What has a date, the soonest first".to_owned(),
                 heads: vec!["on", "kind", "name", "what", "standing"],
@@ -162,7 +194,7 @@ async fn list(State(app): State<Arc<App>>, Extension(visitor): Extension<Visitor
             Ok(page)
         })
         .await?;
-    page.frame = Frame::new(&app, &visitor, "Instruments", "/instruments");
+    page.frame = Frame::new(&app, &visitor, "Instruments", "/instruments").only(&visitor, Act::KeepInstruments);
     Ok(html(StatusCode::OK, &page))
 }
 
@@ -189,7 +221,8 @@ async fn one(
 
 fn framed(app: &App, visitor: &Visitor, page: InstrumentPage) -> InstrumentPage {
     InstrumentPage {
-        frame: Frame::new(app, visitor, page.name.clone(), "/instruments").only(visitor, Act::KeepInstruments),
+        frame: Frame::new(app, visitor, page.name.clone(), "/instruments"),
+        may_keep: visitor.may(Act::KeepInstruments),
         who: if page.check.by.is_empty() {
             app.who(visitor).to_owned()
         } else {

@@ -6,7 +6,7 @@ use crate::tasks::accounts::{Act, may};
 use axum::http::Method;
 
 /// What requests with a body do, by the route as it is declared. One that does not stand here is refused to every account.
-const POSTS: [(&str, Needs); 16] = [
+const POSTS: [(&str, Needs); 21] = [
     ("/sign-in", Needs::Nothing),
     ("/sign-out", Needs::Account),
     ("/account/password", Needs::Account),
@@ -17,8 +17,14 @@ const POSTS: [(&str, Needs); 16] = [
     ("/batch", Needs::Act(Act::Read)),
     // Keeping what was reduced asks for more, as every write does.
     ("/reduce", Needs::Act(Act::Read)),
-    ("/instruments/{id}/checks", Needs::Act(Act::KeepInstruments)),
+    // A check before one's own measurement is any user's business; what the register holds is the keeper's.
+    ("/instruments/{id}/checks", Needs::Act(Act::Contribute)),
     ("/instruments/{id}/strike", Needs::Act(Act::KeepInstruments)),
+    ("/register/{kind}", Needs::Act(Act::KeepInstruments)),
+    ("/equipment/{id}", Needs::Act(Act::KeepInstruments)),
+    ("/equipment/{id}/loan", Needs::Act(Act::KeepInstruments)),
+    ("/equipment/{id}/return", Needs::Act(Act::KeepInstruments)),
+    ("/equipment/{id}/retire", Needs::Act(Act::KeepInstruments)),
     ("/entries", Needs::Act(Act::Contribute)),
     ("/entries/{id}", Needs::Act(Act::Curate)),
     ("/review/{id}", Needs::Act(Act::Contribute)),

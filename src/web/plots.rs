@@ -186,13 +186,16 @@ pub(super) fn dispersion(id: &str, of: &str, found: &Dispersion) -> Plot {
         svg: chart.draw(),
         grid: Grid {
             caption: format!("{title}: the numbers of the drawing"),
-            heads: vec!["wavelength / nm", "[α]", "standard uncertainty"],
+            heads: vec!["wavelength / nm", "[α]", "standard uncertainty", "off the curve"],
             rows: points()
-                .map(|(x, value, u)| {
+                .enumerate()
+                .map(|(at, (x, value, u))| {
+                    let off = found.law().and_then(|law| law.residuals().get(at));
                     vec![
                         number::number(x, 1),
                         number::signed(value, 2),
                         u.map(|u| number::number(u, 2)).unwrap_or_default(),
+                        off.map(|off| number::signed(*off, 2)).unwrap_or_default(),
                     ]
                 })
                 .collect(),

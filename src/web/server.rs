@@ -3,8 +3,8 @@
 use super::app::App;
 use super::connections::Bounded;
 use super::{
-    api, batch, check, curation, guard, instruments, limits, measurements, pages, plan, reduce, report, sign_in,
-    use_log,
+    api, batch, check, curation, dispersion, equipment, guard, instruments, limits, measurements, pages, plan, reduce,
+    report, sign_in, use_log,
 };
 use crate::library::{Access, Library, LibraryError};
 use axum::Router;
@@ -275,6 +275,8 @@ fn router(app: Arc<App>) -> Router {
         .merge(limits::routes())
         .merge(batch::routes())
         .merge(instruments::routes())
+        .merge(equipment::routes())
+        .merge(dispersion::routes())
         .merge(use_log::routes())
         .merge(report::routes())
         .fallback(pages::not_found)

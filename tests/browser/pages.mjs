@@ -34,6 +34,13 @@ const draft = added.entry.entry;
 instrument(biot);
 biot("check", "L-proline", "--value=-84.1", "--solvent", "H2O", "--conc", "1", "--temp", "25", "--line", "D",
   "--keep", "batch 7", "--by", "A. First", "--quiet");
+// Invented rotations of one more invented compound, by a law of Drude with A 20 and a band at 210 nm, rounded.
+let of;
+for (const [nm, value] of [[589.3, 66.0], [578, 69.0], [546.1, 78.7], [435.8, 137.2], [365, 224.4]]) {
+  const row = biot("add", "(S)-invented ester", "--new-compound", "--text", `[α]${nm} 20 +${value.toFixed(1)} (c 1.0, EtOH)`,
+    "--citation", "Invented J. Chem. 3 (2022) 40", "--by", "A. First", "--json", "--quiet");
+  of = JSON.parse(row).compound.compound;
+}
 
 let checked = 0;
 try {
@@ -134,6 +141,19 @@ try {
   await found.getByRole("button", { name: "Store as a draft" }).click();
   await page.getByText("is stored as a draft").waitFor();
   await look("stored");
+
+  // A compound with values at several lines has a curve; one without is told why it has none.
+  await page.goto(`${address}/compounds/${of}`);
+  await page.getByRole("link", { name: "Rotation against wavelength" }).click();
+  assert.ok((await page.locator("svg.plot .curve").count()) === 1, "the law is drawn");
+  assert.equal(await page.locator("svg.plot .dot").count(), 5);
+  await page.getByText("D (589.3)").waitFor();
+  await look("compound-dispersion");
+  await page.goto(`${address}/?q=${encodeURIComponent("L-proline")}`);
+  await page.locator("tbody a").first().click();
+  await page.getByRole("link", { name: "Rotation against wavelength" }).click();
+  await page.getByText("No source gives values").waitFor();
+  await look("compound-no-dispersion");
 
   await page.goto(`${address}/review`);
   await look("review");
@@ -268,6 +288,59 @@ try {
   await page.getByLabel("Why", { exact: true }).fill("the plate was dusty");
   await page.getByRole("button", { name: "Strike out" }).click();
   await page.waitForURL(/instruments\/\d+$/);
+  // The register: a cell is registered, lent, and pointed out where it is chosen for readings.
+  await page.goto(`${address}/instruments`);
+  await page.getByRole("link", { name: "a cell" }).click();
+  await look("register-cell");
+  await page.getByLabel("Name in the laboratory").fill("short 2 (demo)");
+  await page.getByLabel("Certified length").fill("ten");
+  await page.getByRole("button", { name: "Register" }).click();
+  await page.getByRole("alert").waitFor();
+  assert.equal(await page.getByLabel("Certified length").getAttribute("aria-invalid"), "true");
+  await look("register-fault");
+  await page.getByLabel("Certified length").fill("50.01");
+  await page.getByLabel("Material of the windows").fill("glass");
+  await page.getByRole("button", { name: "Register" }).click();
+  await page.waitForURL(/equipment\/\d+$/);
+  const short = page.url();
+  await page.getByLabel("Who takes it").fill("third floor (demo)");
+  await page.getByLabel("Until when").fill("2099-12-18");
+  await page.getByRole("button", { name: "Lend it" }).click();
+  await page.getByText("Lent to third floor (demo) until 2099-12-18.").waitFor();
+  await look("equipment-lent");
+  const revision = await page.locator("form[action^='/equipment/'] input[name=revision]").first().inputValue();
+  await page.getByLabel("Filling").fill("1.2");
+  await page.getByLabel("Why", { exact: true }).fill("measured with water");
+  await page.getByRole("button", { name: "Store the change" }).click();
+  await page.getByText("measured with water").waitFor();
+  await page.locator("form[action^='/equipment/'] input[name=revision]").first().evaluate((field, old) => { field.value = old; }, revision);
+  await page.getByLabel("Filling").fill("1.3");
+  await page.getByRole("button", { name: "Store the change" }).click();
+  await page.getByText("Somebody else changed this record").waitFor();
+  await look("equipment-conflict");
+  await page.goto(`${address}/reduce`);
+  await page.getByLabel("Readings: type or paste them").fill("-0.842");
+  await page.locator("#cell_id").selectOption("short 2 (demo)", { force: true });
+  await page.locator("#conc").fill("1.00");
+  await page.locator("#solvent").fill("H2O");
+  await page.locator("#line").fill("D");
+  await page.getByRole("button", { name: "Reduce" }).click();
+  await page.getByText("is lent to third floor (demo)").waitFor();
+  await page.goto(short);
+  await page.getByRole("button", { name: "Take it back" }).click();
+  await page.getByText("It is here.").waitFor();
+  await page.getByText("Take it out of use").first().click();
+  await page.getByLabel("Why it is taken out of use").fill("cracked");
+  await page.getByRole("button", { name: "Take it out of use" }).click();
+  await page.getByText("Out of use since").waitFor();
+  await look("equipment-retired");
+  for (const kind of ["instrument", "preset", "standard"]) {
+    await page.goto(`${address}/register/${kind}`);
+    await look(`register-${kind}`);
+  }
+  await page.goto(`${address}/instruments?all=on`);
+  await page.getByText("out of use since").first().waitFor();
+  await look("instruments-all");
   await page.goto(`${address}/log`);
   await page.getByText("lines as CSV").waitFor();
   await look("log");

@@ -18,6 +18,8 @@ mod composition;
 mod compound;
 mod curves;
 mod dispersion;
+mod dispersion_web;
+mod equipment_web;
 mod estimators;
 mod fits;
 mod faults;

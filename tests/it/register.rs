@@ -4,10 +4,11 @@
 use biot::instrument::chart::Rule;
 use biot::instrument::control::NoVerdict;
 use biot::instrument::register::{Cell, Instrument, Standard, StandardKind};
-use biot::library::{Access, Change, EquipmentKind, Library, LibraryError};
-use biot::quantity::{Angle, SpectralLine, Temperature};
+use biot::library::{Access, Change, EquipmentKind, Library, LibraryError, NewMeasurement};
+use biot::quantity::{Angle, SpecificRotation, SpectralLine, Temperature};
 use biot::tasks::control::{self, CheckError, ControlState, ReadingOfStandard};
 use biot::tasks::register;
+use biot::tasks::use_log::{self, LogFilter, Use};
 use tempfile::TempDir;
 use time::macros::datetime;
 use time::{Duration, OffsetDateTime};
@@ -318,6 +319,7 @@ fn a_preset_fills_in_a_measurement_and_the_log_counts_it() {
     for arguments in &registered {
         assert_eq!(run(arguments).0, Some(0), "{arguments:?}");
     }
+    assert_eq!(run(&["register", "lend", "long", "--to", "third floor"]).0, Some(0));
     let (code, answer) = run(&[
         "reduce",
         "--preset",
@@ -337,7 +339,13 @@ fn a_preset_fills_in_a_measurement_and_the_log_counts_it() {
     ]);
     assert_eq!(code, Some(0), "{answer}");
     let text = answer.to_string();
-    for flag in ["preset-readings", "not-settled", "cell-material", "instrument-control"] {
+    for flag in [
+        "preset-readings",
+        "not-settled",
+        "cell-material",
+        "cell-lent",
+        "instrument-control",
+    ] {
         assert!(text.contains(flag), "{flag}: {text}");
     }
     let csv = folder.path().join("log.csv");
@@ -347,4 +355,35 @@ fn a_preset_fills_in_a_measurement_and_the_log_counts_it() {
     assert_eq!(log["summary"][0]["instrument"], "north");
     assert_eq!(log["summary"][0]["measurements"], 1);
     assert_eq!(std::fs::read_to_string(&csv).unwrap().lines().count(), 2);
+}
+
+/// What happened within one second stands in the log as it was entered, whatever the numbers are.
+#[test]
+fn the_log_keeps_the_order_of_entry_within_a_second() {
+    let (_folder, mut library) = library();
+    let instrument = register::instrument(&library, "north").unwrap().0;
+    control::check(&mut library, &read(34.612), true, &at(1)).unwrap();
+    control::check(&mut library, &read(34.613), true, &at(1)).unwrap();
+    let measured = NewMeasurement {
+        operator: "AB".to_owned(),
+        sample: "S1".to_owned(),
+        compound: None,
+        instrument: Some(instrument.id),
+        cell: None,
+        supersedes: None,
+        value: SpecificRotation::from_conventional(12.0),
+        uncertainty: SpecificRotation::from_conventional(0.1),
+        degrees_of_freedom: None,
+        concentration: None,
+        content: serde_json::json!({}),
+        readings: Vec::new(),
+    };
+    library.add_measurements(&[measured], &at(1)).unwrap();
+    control::check(&mut library, &read(34.611), true, &at(1)).unwrap();
+    let lines = use_log::lines(&library, &LogFilter::default()).unwrap();
+    let order: Vec<_> = lines.iter().map(|line| (line.what, line.number)).collect();
+    assert_eq!(
+        order,
+        [(Use::Check, 1), (Use::Check, 2), (Use::Measurement, 1), (Use::Check, 3)]
+    );
 }

@@ -411,6 +411,16 @@ fn each_role_may_do_what_the_table_says_and_nothing_else() {
         ("POST", "/entries", "clka"),
         ("POST", "/review/1", "clka"),
         ("POST", "/entries/1", "la"),
+        ("GET", "/instruments", "rclka"),
+        ("GET", "/register/cell", "rclka"),
+        // A check before one's own measurement is any user's business, what the register holds is the keeper's.
+        ("POST", "/instruments/1/checks", "clka"),
+        ("POST", "/instruments/1/strike", "ka"),
+        ("POST", "/register/cell", "ka"),
+        ("POST", "/equipment/1", "ka"),
+        ("POST", "/equipment/1/loan", "ka"),
+        ("POST", "/equipment/1/return", "ka"),
+        ("POST", "/equipment/1/retire", "ka"),
         ("POST", "/accounts/role", "a"),
         ("POST", "/accounts/unlock", "a"),
     ];

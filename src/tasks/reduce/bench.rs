@@ -6,7 +6,7 @@ use crate::compare::Conditions;
 use crate::compound::Formula;
 use crate::instrument::materials;
 use crate::instrument::register::Preset;
-use crate::library::{Compound, Library, LibraryError};
+use crate::library::{Compound, Library, LibraryError, Loan};
 use crate::measurement::kinetics::{TimedReading, duration};
 use crate::measurement::settling::{Settling, settling};
 use crate::measurement::{Amount, Flag, Reading, ReadingRole, Severity, basis_factor};
@@ -143,6 +143,9 @@ impl Registered {
                         .map(|sentence| Flag::new("cell-material", Severity::Warning, sentence)),
                 );
             }
+            if let Some(loan) = library.open_loan(equipment.id)? {
+                flags.push(lent_flag(&equipment.name, &loan));
+            }
             filing.cell = Some(equipment.id);
             request.cell = Some(cell.length());
             request.uncertainties.length = request.uncertainties.length.or(cell.length_uncertainty());
@@ -168,6 +171,20 @@ impl Registered {
         );
         Ok(flags)
     }
+}
+
+/// A cell that is out on loan may not be the one on the bench.
+fn lent_flag(cell: &str, loan: &Loan) -> Flag {
+    let borrower = &loan.borrower;
+    Flag::new(
+        "cell-lent",
+        Severity::Warning,
+        format!(
+            "Cell \"{cell}\" is lent to {borrower} since {}: make sure that it is the one in use here, and have it taken back, \
+             or name the cell that is.",
+            loan.lent_on
+        ),
+    )
 }
 
 /// Readings at the end that must have settled.
