@@ -186,7 +186,8 @@ pub(super) fn happenings(caption: &str, history: Vec<review::Happening>, told: &
                     .filter(|change| told.contains(&happening.action.as_str()) && change.field != "loan")
                     .map(|change| {
                         let of = |text: &Option<String>| text.clone().unwrap_or_else(|| "nothing".to_owned());
-                        format!("{}: {} → {}", change.field, of(&change.before), of(&change.after))
+                        let field = change.field.replace('_', " ");
+                        format!("{field}: {} → {}", of(&change.before), of(&change.after))
                     })
                     .collect();
                 vec![
