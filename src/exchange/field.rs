@@ -121,9 +121,9 @@ fields! {
     /// Enantiomeric excess, per cent.
     Ee = "ee" ["ee percent", "enantiomeric excess", "enantiomerenüberschuss", "ee %", "e.e", "% ee"],
     /// Ratio of the enantiomers, the larger share first: 98:2.
-    Er = "er" ["e.r", "e.r.", "enantiomeric ratio", "enantiomer ratio", "ratio of enantiomers", "enantiomerenverhältnis"],
+    Er = "er" ["e.r", "enantiomeric ratio", "enantiomer ratio", "ratio of enantiomers", "enantiomerenverhältnis"],
     /// Optical purity, per cent: an excess that was itself found by a rotation.
-    OpticalPurity = "op" ["o.p", "o.p.", "op percent", "op %", "% op", "optische reinheit"],
+    OpticalPurity = "op" ["o.p", "op percent", "op %", "% op", "optische reinheit"],
     /// Of a measurement: standard uncertainty of the enantiomeric excess, in per cent of the whole.
     EeUncertainty = "ee_uncertainty" ["ee uncertainty", "u ee", "u(ee)", "uncertainty of ee"],
     /// Method of the enantiomeric excess.
