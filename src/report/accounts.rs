@@ -167,7 +167,7 @@ pub fn tokens(tokens: &[AccessToken], page: &mut Page) {
 pub fn duties(role: Role) -> String {
     let words: Vec<&str> = [
         (Act::Read, "look up and check"),
-        (Act::Contribute, "store drafts and measurements"),
+        (Act::Contribute, "store drafts, measurements and checks of instruments"),
         (Act::Curate, "mend, confirm and import"),
         (Act::KeepInstruments, "keep instruments"),
         (Act::Administer, "see to accounts"),

@@ -187,7 +187,13 @@ pub(super) fn happenings(caption: &str, history: Vec<review::Happening>, told: &
                     .map(|change| {
                         let of = |text: &Option<String>| text.clone().unwrap_or_else(|| "nothing".to_owned());
                         let field = change.field.replace('_', " ");
-                        format!("{field}: {} → {}", of(&change.before), of(&change.after))
+                        // A loan begins and ends; it does not change.
+                        match (happening.action.as_str(), &change.before, &change.after) {
+                            ("lend" | "take-back", Some(one), None) | ("lend" | "take-back", None, Some(one)) => {
+                                format!("{field} {one}")
+                            }
+                            (_, before, after) => format!("{field}: {} → {}", of(before), of(after)),
+                        }
                     })
                     .collect();
                 vec![

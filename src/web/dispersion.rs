@@ -177,7 +177,7 @@ fn drawn(
 fn sample(table: &LineTable) -> String {
     let mut words = vec![match &table.solvent {
         Some(solvent) => format!("in {solvent}"),
-        None => "no solvent is printed".to_owned(),
+        None => "with no solvent printed".to_owned(),
     }];
     words.extend(table.form.clone());
     words.extend(table.stage.map(|stage| format!("{} rotation", stage.as_str())));
@@ -221,11 +221,12 @@ fn why_not(most: Option<&LineTable>) -> Vec<String> {
         None => "The library holds no value of this compound at a known wavelength that may be used.".to_owned(),
         Some(table) => {
             let lines: Vec<String> = table.lines_nm.iter().map(|nm| number::number(*nm, 1)).collect();
+            let most = match &lines[..] {
+                [one] => format!("what there is was read at {one} nm alone"),
+                several => format!("the most is {}: {} nm", several.len(), several.join(" and ")),
+            };
             format!(
-                "No source gives values of this compound at {LEAST_LINES} lines or more in one solvent; the most is {}: {} nm, \
-                 {}.",
-                lines.len(),
-                lines.join(" and "),
+                "No source gives values of this compound at {LEAST_LINES} lines or more in one solvent; {most}, {}.",
                 sample(table)
             )
         }

@@ -94,11 +94,13 @@ fn meanwhile(what: &str) -> Failure {
 
 fn framed(app: &App, visitor: &Visitor, page: EquipmentPage) -> EquipmentPage {
     let title = if page.id == 0 {
-        format!(
-            "Register {} {}",
-            if page.kind == "instrument" { "an" } else { "a" },
-            page.kind
-        )
+        let what = match page.kind {
+            "instrument" => "an instrument",
+            "cell" => "a cell",
+            "preset" => "a preset",
+            _ => "a control standard",
+        };
+        format!("Register {what}")
     } else {
         page.name.clone()
     };

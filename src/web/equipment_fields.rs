@@ -118,7 +118,7 @@ const PRESET: &[Spec] = &[
 const STANDARD: &[Spec] = &[
     ("kind", "What it is", "choice"),
     ("value", "Certified angle, °", "text"),
-    ("expanded-uncertainty", "Its expanded uncertainty (k = 2), °", "text"),
+    ("expanded-uncertainty", "Expanded U (k = 2), °", "text"),
     ("temp", "at the temperature, °C", "text"),
     ("line", "with the line", "text"),
     ("coefficient", "Relative change per kelvin", "text"),

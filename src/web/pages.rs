@@ -296,7 +296,12 @@ fn plots(shown: &Shown, mirrored: &[Entry]) -> (Vec<Plot>, Vec<&'static str>) {
         })
         .take(MOST_DOTS)
         .collect();
-    let solvent = |s: &Statement| s.solvent.as_ref().map(|solvent| Place::Named(solvent.to_string()));
+    // Values without a solvent have a place of their own beside those with one.
+    let is_stated = drawn.iter().any(|value| value.statement.solvent.is_some());
+    let solvent = |s: &Statement| match &s.solvent {
+        Some(solvent) => Some(Place::Named(solvent.to_string())),
+        None => is_stated.then(|| Place::Named("not printed".to_owned())),
+    };
     let temperature = |s: &Statement| s.temperature.as_ref()?.celsius().map(|(t, _)| Place::At(t));
     // As it is compared, whatever the unit printed.
     let concentration = |s: &Statement| {
