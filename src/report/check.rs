@@ -60,15 +60,17 @@ pub fn show(result: &CheckResult, page: &mut Page) {
         );
     }
     if let Some(purity) = &result.optical_purity {
-        page.field("optical purity", &purity_line(purity));
-        page.field(
-            "as a ratio",
-            &format!(
-                "{} : {} of the enantiomers, if the sample is chemically pure",
-                number::number(purity.enantiomer_ratio[0], 1),
-                number::number(purity.enantiomer_ratio[1], 1)
-            ),
-        );
+        page.field("optical purity", &purity_line(purity, result.verdict.code));
+        if result.verdict.code != VerdictCode::Exceeds {
+            page.field(
+                "as a ratio",
+                &format!(
+                    "{} : {} of the enantiomers, if the sample is chemically pure",
+                    number::number(purity.enantiomer_ratio[0], 1),
+                    number::number(purity.enantiomer_ratio[1], 1)
+                ),
+            );
+        }
         page.field("plain ratio", &ratio_line(purity));
     }
     if let Some(excess) = &result.excess_check {
@@ -167,12 +169,22 @@ fn count(n: usize, noun: &str) -> String {
     format!("{n} {noun}{}", if n == 1 { "" } else { "s" })
 }
 
-fn purity_line(purity: &OpticalPurityShown) -> String {
+/// The optical purity with its interval. A value beyond that of the pure compound has none: the posterior, bounded at one,
+/// would call any such sample pure.
+pub(super) fn purity_line(purity: &OpticalPurityShown, verdict: VerdictCode) -> String {
+    if verdict == VerdictCode::Exceeds {
+        return "none can be told: the value lies beyond that of the pure compound".to_owned();
+    }
     format!(
-        "{} (95 % from {} to {}){}",
+        "{} (95 % from {} to {}){}{}",
         number::percent(purity.bounded),
         number::percent(purity.bounded95[0]),
         number::percent(purity.bounded95[1]),
+        if purity.bounded95[1] < 0.0 {
+            ", negative: of the other hand"
+        } else {
+            ""
+        },
         if purity.prior_matters {
             ", shaped by the uniform prior"
         } else {

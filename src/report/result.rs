@@ -82,12 +82,14 @@ pub const fn tone(code: VerdictCode) -> &'static str {
 /// The figures of a result, each with its name.
 pub fn facts(result: &CheckResult) -> Vec<(&'static str, String)> {
     let measured = &result.measured;
+    let [low, high] = around(measured.value, measured.standard_uncertainty);
     let mut facts = vec![
         (
             "Measured",
             format!(
-                "{} {UNIT}",
-                number::signed_with_uncertainty(measured.value, measured.standard_uncertainty)
+                "{} {UNIT}; 95 % {}",
+                number::signed_with_uncertainty(measured.value, measured.standard_uncertainty),
+                number::interval(low, high)
             ),
         ),
         ("Conditions", words::conditions(&measured.conditions)),
@@ -118,15 +120,7 @@ pub fn facts(result: &CheckResult) -> Vec<(&'static str, String)> {
         ));
     }
     if let Some(purity) = &result.optical_purity {
-        facts.push((
-            "Optical purity",
-            format!(
-                "{} (95 % from {} to {})",
-                number::percent(purity.bounded),
-                number::percent(purity.bounded95[0]),
-                number::percent(purity.bounded95[1])
-            ),
-        ));
+        facts.push(("Optical purity", words::purity_line(purity, result.verdict.code)));
     }
     if let Some(excess) = &result.excess_check {
         let bound = if excess.at_least { "at least " } else { "" };
@@ -144,11 +138,16 @@ pub fn facts(result: &CheckResult) -> Vec<(&'static str, String)> {
     }
     facts
 }
+
+/// A value and its standard uncertainty as a 95 % interval, as of a normal distribution.
+fn around(value: f64, u: f64) -> [f64; 2] {
+    const Z: f64 = 1.96;
+    [value - Z * u, value + Z * u]
+}
+
 /// The rows of the number line: the measured value, the pooled one, the band, and the references that count.
 pub fn bars(result: &CheckResult) -> Vec<Bar> {
-    const Z: f64 = 1.96;
     let measured = &result.measured;
-    let around = |value: f64, u: f64| [value - Z * u, value + Z * u];
     let mut bars = vec![Bar {
         label: "measured".to_owned(),
         class: "measured",
@@ -276,6 +275,21 @@ pub fn reference_row(reference: &ReferenceShown) -> ReferenceRow {
         used: reference.used,
     }
 }
+
+/// Takes from rows the aspects of which none says anything, and names those that stay.
+pub fn drop_silent_aspects(rows: &mut [ReferenceRow]) -> Vec<&'static str> {
+    let tells: Vec<bool> = (0..ASPECTS.len())
+        .map(|at| rows.iter().any(|row| !row.cells[at].words.is_empty()))
+        .collect();
+    for row in rows {
+        let mut kept = tells.iter();
+        row.cells.retain(|_| *kept.next().unwrap_or(&true));
+    }
+    (ASPECTS.iter().zip(tells))
+        .filter_map(|((_, name), tells)| tells.then_some(*name))
+        .collect()
+}
+
 /// What may explain the value, the most probable first; nothing where it agrees.
 pub fn causes(result: &CheckResult) -> Vec<CauseRow> {
     if result.verdict.code == VerdictCode::Agrees {

@@ -20,7 +20,7 @@ const BOTTOM: f64 = 52.0;
 /// Height of a row of a number line.
 const ROW: f64 = 24.0;
 /// Width of the labels of a number line.
-const LABELS: f64 = 150.0;
+const LABELS: f64 = 164.0;
 
 /// A place along the horizontal axis.
 #[derive(Clone, Debug, PartialEq)]

@@ -23,6 +23,9 @@ use axum::http::{StatusCode, Uri};
 use axum::response::Response;
 use std::sync::Arc;
 
+/// What to do when only the other hand of a compound is known.
+const MIRROR_HINT: &str = "If the sample is the mirror image of one of them, name that one and tick the box below it";
+
 /// The request that fields make.
 ///
 /// # Errors
@@ -75,6 +78,16 @@ pub(super) async fn page(
 ) -> Response {
     let form = |fields: CheckFields, failure: Option<&Failure>| {
         let again = fields.clone();
+        let failure = failure.map(|failure| {
+            let is_near = failure.code == "unknown-compound" && !failure.candidates.is_empty() && !fields.mirror_image;
+            let mut failure = failure.clone();
+            if is_near {
+                let hint = failure.hint.take().map(|hint| hint + ". ").unwrap_or_default();
+                failure = failure.hint(hint + MIRROR_HINT);
+            }
+            failure
+        });
+        let failure = failure.as_ref();
         let page = CheckPage {
             frame: Frame::new(&app, &visitor, "Check a measured value", "/check"),
             problem: failure.map(|failure| {
@@ -208,7 +221,11 @@ pub(super) fn percent_encoded(text: &str) -> String {
 }
 
 fn shown(frame: Frame, result: &CheckResult, sources: &[(Source, Vec<i64>)], fields: CheckFields) -> ResultPage {
-    let references = result.references.iter().map(rows::reference_row).collect();
+    let mut references: Vec<_> = result.references.iter().map(rows::reference_row).collect();
+    let aspects = rows::drop_silent_aspects(&mut references);
+    for row in &mut references {
+        row.note = in_page_words(&row.note);
+    }
     ResultPage {
         frame,
         measurement: 0,
@@ -220,7 +237,7 @@ fn shown(frame: Frame, result: &CheckResult, sources: &[(Source, Vec<i64>)], fie
         facts: rows::facts(result),
         plot: number_line(result),
         has_mirror: result.references.iter().any(|r| r.mirror_image),
-        aspects: rows::ASPECTS.iter().map(|(_, name)| *name).collect(),
+        aspects,
         references,
         causes: rows::causes(result),
         meanings: (result.excess_check.iter().flat_map(|excess| &excess.meanings))

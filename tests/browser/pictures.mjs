@@ -15,23 +15,31 @@ const most = 150_000;
 const { address, browser, biot, end } = await start(program);
 const late = setTimeout(() => end().then(() => process.exit(1)), 180_000);
 try {
-  const name = "(R)-demonstrol (invented)";
+  // A structure made up for the picture, so that the two hands know each other.
+  const hands = {
+    R: { name: "(R)-demonstrol (invented)", smiles: "CC(C)[C@H](O)CCC#CCCCC(F)F" },
+    S: { name: "(S)-demonstrol (invented)", smiles: "CC(C)[C@@H](O)CCC#CCCCC(F)F" },
+  };
   const values = [
-    ["[α]D20 −61.2 (c 1.02, EtOH)", "Invented J. Chem. 1 (2019) 12"],
-    ["[α]D25 −60.4 (c 0.98, EtOH)", "Invented J. Chem. 3 (2020) 77"],
-    ["[α]D20 −62.1 (c 2.1, EtOH)", "Demo Lett. 8 (2021) 5"],
-    ["[α]D20 −54.8 (c 1.0, CHCl3)", "Invented J. Chem. 1 (2019) 12"],
-    ["[α]D22 −55.9 (c 1.5, CHCl3)", "Demo Lett. 11 (2023) 31"],
-    ["[α]D20 −66.0 (c 0.5, MeOH)", "Demo Lett. 8 (2021) 5"],
-    ["[α]D25 −64.7 (c 1.0, MeOH)", "Invented J. Chem. 9 (2024) 3"],
+    ["R", "[α]D20 −61.2 (c 1.02, EtOH)", "Invented J. Chem. 1 (2019) 12"],
+    ["R", "[α]D25 −60.4 (c 0.98, EtOH)", "Invented J. Chem. 3 (2020) 77"],
+    ["R", "[α]D20 −62.1 (c 2.1, EtOH)", "Demo Lett. 8 (2021) 5"],
+    ["S", "[α]D20 +60.7 (c 1.1, EtOH)", "Demo Lett. 9 (2022) 41"],
+    ["R", "[α]D20 −54.8 (c 1.0, CHCl3)", "Invented J. Chem. 1 (2019) 12"],
+    ["R", "[α]D22 −55.9 (c 1.5, CHCl3)", "Demo Lett. 11 (2023) 31"],
+    ["S", "[α]D20 +54.1 (c 1.2, CHCl3)", "Demo Lett. 9 (2022) 41"],
+    ["R", "[α]D25 −64.7 (c 1.0, MeOH)", "Invented J. Chem. 9 (2024) 3"],
   ];
-  let id = 0;
-  values.forEach(([text, citation], at) => {
-    const added = JSON.parse(biot("add", name, ...(at ? [] : ["--new-compound"]), "--text", text, "--citation", citation,
-      "--hand", "independent", "--by", "A. First", "--json", "--quiet"));
-    id = added.entry.compound;
+  const known = {};
+  for (const [hand, text, citation] of values) {
+    const { name, smiles } = hands[hand];
+    const compound = hand in known ? [String(known[hand])] : [name, "--new-compound", "--smiles", smiles];
+    const added = JSON.parse(biot("add", ...compound, "--text", text, "--citation", citation, "--hand", "independent",
+      "--by", "A. First", "--json", "--quiet"));
+    known[hand] = added.entry.compound;
     biot("confirm", String(added.entry.entry), "--by", "B. Second", "--why", "invented", "--json", "--quiet");
-  });
+  }
+  const id = known.R;
   instrument(biot);
 
   const shoot = async (file, { path, width, height, scheme = "light", before }) => {
@@ -48,7 +56,7 @@ try {
   };
   const asked = new URLSearchParams({ compound: id, value: "-52.6", conc: "1.0", solvent: "EtOH", temp: "20", line: "D" });
   await shoot("result.png", { path: `/check?${asked}`, width: 1000, height: 1000 });
-  await shoot("compound.png", { path: `/compounds/${id}`, width: 1000, height: 1090, scheme: "dark" });
+  await shoot("compound.png", { path: `/compounds/${id}`, width: 1000, height: 1215, scheme: "dark" });
   await shoot("control.png", {
     path: "/instruments", width: 430, height: 860,
     before: async (page) => {
