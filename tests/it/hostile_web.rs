@@ -101,46 +101,6 @@ fn spreadsheets_that_unpack_to_too_much_are_refused_before_they_are_read() {
     assert_eq!(server.get("/healthz").status, 200);
 }
 
-/// The bound is that of `src/web/connections.rs`. Connections are taken in the order they come, so that the first 512 hold
-/// all the room until one of them ends.
-#[test]
-fn connections_beyond_the_bound_are_closed_and_the_others_go_on() {
-    const BOUND: usize = 512;
-    let server = Server::start();
-    let request = format!(
-        "GET /healthz HTTP/1.1\r\nHost: {}\r\nConnection: close\r\n\r\n",
-        server.address
-    );
-    let connect = || {
-        let stream = TcpStream::connect(&server.address).unwrap();
-        stream.set_read_timeout(Some(Duration::from_secs(20))).unwrap();
-        stream
-    };
-    let answer = |mut stream: TcpStream| {
-        let mut text = String::new();
-        // A connection that is closed at once may refuse what is written, or end what is read.
-        let _ = stream.write_all(request.as_bytes());
-        let _ = stream.read_to_string(&mut text);
-        text
-    };
-    let mut held: Vec<TcpStream> = (0..BOUND).map(|_| connect()).collect();
-    for _ in 0..3 {
-        assert_eq!(answer(connect()), "", "a connection beyond the bound was answered");
-    }
-    let last = held.pop().unwrap();
-    assert!(answer(last).starts_with("HTTP/1.1 200"));
-    // The server sees the end of a connection a moment after its client.
-    let is_let_in = (0..200).any(|_| {
-        let let_in = answer(connect()).starts_with("HTTP/1.1 200");
-        if !let_in {
-            std::thread::sleep(Duration::from_millis(20));
-        }
-        let_in
-    });
-    assert!(is_let_in);
-    drop(held);
-}
-
 #[test]
 fn floods_of_headers_and_broken_forms_are_refused() {
     let server = Server::start();
