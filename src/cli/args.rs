@@ -1,7 +1,7 @@
 //! Readers of option values. An option takes a number with its unit; the parser of the command line puts the option's
 //! name before what the reader says.
 
-pub use crate::tasks::typed::{excess, rotation, sign, solvent, stated_temperature};
+pub use crate::tasks::typed::{rotation, sign, solvent, stated_temperature};
 
 use clap::builder::{PossibleValuesParser, TypedValueParser};
 

@@ -8,8 +8,8 @@ use crate::library::{CompoundId, Library};
 use crate::quantity::{self, Angle, Fraction};
 use crate::statement::{Stage, StatedExcess};
 use crate::tasks::check::{CheckRequest, CheckSettings, EXCESS_UNCERTAINTY, mirror_of};
+use crate::tasks::measurements;
 use crate::tasks::report::{CheckQuestion, Labels};
-use crate::tasks::{measurements, typed};
 use clap::Args;
 use std::path::PathBuf;
 
@@ -40,7 +40,7 @@ pub struct QuestionArguments {
     #[arg(long, value_name = "FORM", help_heading = "The sample")]
     pub form: Option<String>,
     /// Enantiomeric excess by another method, per cent; above zero for the hand of the compound named. ">99" is a lower bound
-    #[arg(long, allow_hyphen_values = true, value_parser = typed::excess, value_name = "PERCENT", help_heading = "The sample")]
+    #[arg(long, allow_hyphen_values = true, value_parser = StatedExcess::read, value_name = "PERCENT", help_heading = "The sample")]
     pub ee: Option<StatedExcess>,
     /// Standard uncertainty of that excess, per cent; the default is 1 (chromatographic integration)
     #[arg(long, value_parser = quantity::parse_percent, requires = "ee", value_name = "PERCENT", help_heading = "The sample")]

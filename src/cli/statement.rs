@@ -51,7 +51,7 @@ pub struct StatementOptions {
     #[arg(long, visible_alias = "cell", value_parser = quantity::parse_length, value_name = "LENGTH")]
     pub length: Option<Length>,
     /// Enantiomeric excess of the sample in per cent; ">99" for a lower bound
-    #[arg(long, value_parser = args::excess, value_name = "PER_CENT")]
+    #[arg(long, value_parser = StatedExcess::read, value_name = "PER_CENT")]
     pub ee: Option<StatedExcess>,
     /// Method the enantiomeric excess was found with
     #[arg(long, requires = "ee", value_name = "TEXT")]

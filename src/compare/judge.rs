@@ -3,7 +3,7 @@
 use super::excess::{self, ExcessCheck, MethodExcess};
 use super::mixture::{Component, Mixture, normal_cdf, normal_quantile};
 use super::pool::{Located, Pooling};
-use super::verdict::{Probabilities, Thresholds, Verdict, decide};
+use super::verdict::{Probabilities, Thresholds, Verdict, VerdictCode, decide};
 use crate::quantity::SpecificRotation;
 use serde::Serialize;
 use statrs::distribution::{ContinuousCDF, StudentsT};
@@ -123,6 +123,14 @@ pub struct Judgement {
     pub probabilities: Option<Probabilities>,
     /// The verdict.
     pub verdict: Verdict,
+}
+
+impl Judgement {
+    /// The optical purity as the posterior bounded at one has it; none where the value lies beyond that of the pure compound,
+    /// since that posterior would call any such sample pure.
+    pub fn bounded_purity(&self) -> Option<&OpticalPurity> {
+        (self.optical_purity.as_ref()).filter(|_| self.verdict.code != VerdictCode::Exceeds)
+    }
 }
 
 /// Judges a measured value.

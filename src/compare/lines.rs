@@ -15,7 +15,7 @@ use super::conditions::{Aspect, Conditions, FormLink};
 use super::effects::{Case, EffectTable};
 use super::reference::Reference;
 use crate::dispersion::{ConversionError, Dispersion, DispersionPoint, analyse};
-use crate::quantity::{SpecificRotation, SpectralLine, Wavelength};
+use crate::quantity::{ONE_LINE_NM, SpecificRotation, SpectralLine, Wavelength};
 use crate::solvent::{Kinship, kinship};
 use serde::{Deserialize, Serialize};
 use std::cell::OnceCell;
@@ -160,9 +160,6 @@ struct Member {
 const SAME_KELVIN: f64 = 2.0;
 const SAME_FACTOR: f64 = 1.25;
 
-/// Wavelengths this near are one line, nm (as [`SpectralLine::same_light`]).
-const ONE_LINE_NM: f64 = 0.6;
-
 /// Lines from which a series is dispersion data: the one-term law needs three.
 const DISPERSION_LINES: usize = 3;
 
@@ -178,9 +175,9 @@ const LAW_WITHIN: f64 = 0.002;
 const LAW_BEYOND: f64 = 0.006;
 
 /// Puts the usable values into series; those with a single line are left out.
-fn gather<'a>(references: &'a [Reference], effects: &EffectTable) -> Vec<Series<'a>> {
+fn gather<'a>(references: impl IntoIterator<Item = &'a Reference>, effects: &EffectTable) -> Vec<Series<'a>> {
     let mut found: Vec<Series<'a>> = Vec::new();
-    for (at, reference) in references.iter().enumerate() {
+    for (at, reference) in references.into_iter().enumerate() {
         let conditions = &reference.conditions;
         let wavelength = conditions.line.as_ref().and_then(SpectralLine::wavelength);
         let (Some(wavelength), None, Some(_)) = (wavelength, &reference.excluded, &conditions.solvent) else {
@@ -547,9 +544,9 @@ pub struct OwnLine {
 
 /// Of some lines, those that the compound's own values of the solvent, stage and basis of the measurement reach, from the
 /// line of the measurement; one that is not stated is taken as D.
-pub fn own_lines(
+pub fn own_lines<'a>(
     measured: &Conditions,
-    references: &[Reference],
+    references: impl IntoIterator<Item = &'a Reference>,
     effects: &EffectTable,
     lines: impl Iterator<Item = Wavelength>,
 ) -> Vec<OwnLine> {

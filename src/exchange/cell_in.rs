@@ -160,24 +160,6 @@ pub(super) fn spectral_line(text: &str, unit: &str) -> Result<SpectralLine, Stri
     }
 }
 
-/// An excess, `98`, `98.5 %`, `>99`, `99 % ee`, or a ratio of the enantiomers, `98:2`.
-pub(super) fn excess(text: &str) -> Result<StatedExcess, String> {
-    if let Some(ratio) = StatedExcess::from_ratio(text) {
-        return ratio;
-    }
-    let text = text.trim_end_matches(['e', '.', ' ']);
-    let bare = text.trim_start_matches(['>', '≥', '=', ' ']);
-    let (percent, _) = number(bare.trim_end_matches(['%', ' ']))?;
-    if percent.value().abs() > 100.0 {
-        return Err(format!("an enantiomeric excess of {percent} % cannot be"));
-    }
-    Ok(StatedExcess {
-        percent,
-        at_least: bare.len() < text.len(),
-        method: None,
-    })
-}
-
 /// A ratio of the enantiomers, `98:2`; one number alone may be the share or the quotient and is not guessed at.
 pub(super) fn ratio(text: &str) -> Result<StatedExcess, String> {
     StatedExcess::from_ratio(text).unwrap_or_else(|| Err(format!("\"{text}\" is no ratio of enantiomers such as 98:2")))
@@ -243,7 +225,7 @@ mod tests {
             let _ = number(&text);
             let _ = StatedTemperature::parse(&text, "°C");
             let _ = spectral_line(&text, "nm");
-            let _ = excess(&text);
+            let _ = StatedExcess::read(&text);
             let _ = crate::exchange::field::recognise(&text);
         }
     }

@@ -20,7 +20,8 @@ use crate::notation;
 use crate::quantity::{ConcentrationUnit, Length, Printed, SpectralLine, parse_concentration, parse_length};
 use crate::solvent::Solvent;
 use crate::statement::{
-    PrintedConcentration, Role, RotationKind, Sign, Stage, StatedTemperature, Statement, printed_celsius, split_range,
+    PrintedConcentration, Role, RotationKind, Sign, Stage, StatedExcess, StatedTemperature, Statement, printed_celsius,
+    split_range,
 };
 use std::collections::{BTreeSet, HashMap};
 
@@ -608,52 +609,34 @@ fn sample(cells: &Cells<'_>, statement: &mut Statement) -> Result<(), Refusal> {
     stated_excess(cells, statement)
 }
 
+/// How far an ee and a ratio of the enantiomers in one row may lie apart, per cent: both are rounded.
+const ROUNDING_PERCENT: f64 = 1.0;
+
 /// The excess of the sample: an ee, a ratio of the enantiomers, or an optical purity, which is a rotation again.
 fn stated_excess(cells: &Cells<'_>, statement: &mut Statement) -> Result<(), Refusal> {
-    let given: Vec<Field> = [Field::Ee, Field::Er, Field::OpticalPurity]
-        .into_iter()
-        .filter(|&field| cells.text(field).is_some())
-        .collect();
-    let of_ratio = cells.read(Field::Er, cell_in::ratio)?;
-    let printed = cells.owned(Field::EeMethod);
-    // "HPLC, chiral column (>98)": the method says that the number is a lower bound.
-    let is_bound = printed.as_deref().is_some_and(|method| method.contains(['>', '≥']));
-    let method = printed
-        .map(|method| {
-            let plain = method.split(['>', '≥']).next().unwrap_or_default();
-            plain.trim_end_matches(['(', ' ']).to_owned()
-        })
-        .filter(|method| !method.is_empty());
-    let mut excess = match given[..] {
-        [Field::Ee, Field::Er, ..] => {
-            let excess = cells.read(Field::Ee, cell_in::excess)?;
-            if let (Some(ee), Some(er)) = (&excess, &of_ratio)
-                && (ee.percent.value().abs() - er.percent.value()).abs() > 1.0
-            {
-                return Err(cells.refusal(
-                    Field::Er,
-                    format!("the ratio gives an ee of {} %, the row {} %", er.percent, ee.percent),
-                ));
-            }
-            excess
-        }
-        [Field::Ee, ..] => cells.read(Field::Ee, cell_in::excess)?,
-        [Field::Er, ..] => of_ratio,
-        [Field::OpticalPurity] => cells.read(Field::OpticalPurity, cell_in::excess)?,
-        _ => None,
+    let ee = cells.read(Field::Ee, StatedExcess::read)?;
+    let er = cells.read(Field::Er, cell_in::ratio)?;
+    let purity = cells.read(Field::OpticalPurity, StatedExcess::read)?;
+    if let (Some(ee), Some(er)) = (&ee, &er)
+        && (ee.percent.value().abs() - er.percent.value()).abs() > ROUNDING_PERCENT
+    {
+        return Err(cells.refusal(
+            Field::Er,
+            format!("the ratio gives an ee of {} %, the row {} %", er.percent, ee.percent),
+        ));
+    }
+    let method = cells.owned(Field::EeMethod).unwrap_or_default();
+    let printed = match (ee.or(er), purity) {
+        (Some(excess), _) => Some(excess.by(&method)),
+        // Whatever the method says, an optical purity was found by a rotation.
+        (None, Some(purity)) => Some(purity.by("optical purity")),
+        (None, None) => None,
     };
-    let is_circular = given == [Field::OpticalPurity];
-    let method = if is_circular {
-        Some("optical purity".to_owned())
-    } else {
-        method
-    };
-    if let Some(mut excess) = excess.take() {
-        excess.at_least |= is_bound || cells.truth(Field::EeAtLeast)?.unwrap_or(false);
-        excess.method = method;
+    if let Some(mut excess) = printed {
+        excess.at_least |= cells.truth(Field::EeAtLeast)?.unwrap_or(false);
         statement.ee = Some(excess);
-    } else if let Some(excess) = &mut statement.ee {
-        excess.method = method.or_else(|| excess.method.take());
+    } else if let Some(excess) = statement.ee.take() {
+        statement.ee = Some(excess.by(&method));
     }
     Ok(())
 }

@@ -619,24 +619,12 @@ fn concentration(row: &Row<'_>) -> Result<Option<PrintedConcentration>, String> 
     }))
 }
 
-/// The enantiomeric excess; a method such as "HPLC, chiral column (>98)" or ">99 as printed" says that the number is a
-/// lower bound.
+/// The enantiomeric excess, with its method.
 fn excess(row: &Row<'_>) -> Result<Option<StatedExcess>, String> {
-    let Some(percent) = row.printed("ee_percent")? else {
+    let Some(read) = row.optional("ee_percent").map(StatedExcess::read).transpose()? else {
         return Ok(None);
     };
-    let printed = row.optional("ee_method").unwrap_or_default();
-    let method = printed
-        .split('>')
-        .next()
-        .unwrap_or_default()
-        .trim_end_matches(['(', ' '])
-        .to_owned();
-    Ok(Some(StatedExcess {
-        percent,
-        at_least: printed.contains('>'),
-        method: (!method.is_empty()).then_some(method),
-    }))
+    Ok(Some(read.by(row.optional("ee_method").unwrap_or_default())))
 }
 
 /// The year of a citation: a number from 1800 to 2099 in brackets or behind a comma. None when two of them differ.

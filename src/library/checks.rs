@@ -136,14 +136,7 @@ pub(super) fn changed_outside(connection: &Connection, changed: &mut Vec<String>
             changed.push(row.get(1)?);
         }
     }
-    let mut gone = connection.prepare(
-        "SELECT entity_uid FROM history WHERE entity = 'kept-check' AND action = 'add' \
-         AND entity_uid NOT IN (SELECT uid FROM kept_check) ORDER BY id",
-    )?;
-    for uid in gone.query_map([], |row| row.get(0))? {
-        changed.push(uid?);
-    }
-    Ok(())
+    history::gone(connection, "kept-check", "kept_check", changed)
 }
 
 /// Whether a row of [`SELECT`] is what its line of the history says: when, who, name, digest and every byte of the content.

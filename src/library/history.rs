@@ -134,6 +134,23 @@ pub(super) fn newest(connection: &Connection, limit: usize) -> Result<Vec<Histor
 
 /// Checks the chain, and that every entry is what its newest line (or the load it came with) says. Reads the whole
 /// file: for checking on demand.
+/// Records of a kind that the history knows and the table that held them does not; their stable ids are added to `changed`.
+pub(super) fn gone(
+    connection: &Connection,
+    entity: &str,
+    table: &str,
+    changed: &mut Vec<String>,
+) -> Result<(), LibraryError> {
+    let mut select = connection.prepare(&format!(
+        "SELECT entity_uid FROM history WHERE entity = ? AND action = 'add' \
+         AND entity_uid NOT IN (SELECT uid FROM {table}) ORDER BY id"
+    ))?;
+    for uid in select.query_map([entity], |row| row.get(0))? {
+        changed.push(uid?);
+    }
+    Ok(())
+}
+
 pub(super) fn check(connection: &Connection) -> Result<HistoryCheck, LibraryError> {
     let mut found = HistoryCheck::default();
     let mut previous = BEGINNING.to_owned();

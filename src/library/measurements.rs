@@ -379,14 +379,7 @@ pub(super) fn changed_outside(connection: &Connection, changed: &mut Vec<String>
             changed.push(row.get(1)?);
         }
     }
-    let mut gone = connection.prepare(
-        "SELECT entity_uid FROM history WHERE entity = 'measurement' AND action = 'add' \
-         AND entity_uid NOT IN (SELECT uid FROM measurement) ORDER BY id",
-    )?;
-    for uid in gone.query_map([], |row| row.get(0))? {
-        changed.push(uid?);
-    }
-    Ok(())
+    history::gone(connection, "measurement", "measurement", changed)
 }
 
 /// Whether two numbers are the same but for what reading a number from JSON may change of its last digit.

@@ -140,6 +140,9 @@ const NAMED_LINES: [(&str, f64); 6] = [
     ("HeNe", 632.8),
 ];
 
+/// Wavelengths this near are one line, nm: D is written 589, 589.3 and by its letter.
+pub const ONE_LINE_NM: f64 = 0.6;
+
 impl SpectralLine {
     /// A line at a number of nanometres in air. `589`, `589.0` and `589.3` are taken as the sodium D line: nothing in
     /// print tells a filtered lamp from a sodium lamp.
@@ -171,10 +174,10 @@ impl SpectralLine {
         }
     }
 
-    /// Whether two lines are the same light to within 0.6 nm.
+    /// Whether two lines are the same light, to within [`ONE_LINE_NM`].
     pub fn same_light(&self, other: &Self) -> bool {
         match (self.wavelength(), other.wavelength()) {
-            (Some(a), Some(b)) => (a.nanometres() - b.nanometres()).abs() <= 0.6,
+            (Some(a), Some(b)) => (a.nanometres() - b.nanometres()).abs() <= ONE_LINE_NM,
             _ => self == other,
         }
     }

@@ -9,7 +9,7 @@ mod line;
 mod parse;
 mod printed;
 
-pub use line::{Medium, SpectralLine, Wavelength, WavelengthError};
+pub use line::{Medium, ONE_LINE_NM, SpectralLine, Wavelength, WavelengthError};
 pub use parse::{
     ConcentrationBasis, ConcentrationUnit, QuantityError, StatedConcentration, parse_angle, parse_concentration,
     parse_density, parse_length, parse_line, parse_mass, parse_molar_mass, parse_number, parse_percent,

@@ -88,11 +88,9 @@ fn split_number<'a>(
             break;
         }
     }
-    let number: Printed = text[..end].parse().map_err(|_| QuantityError::NoNumber {
-        quantity,
-        text: text.to_owned(),
-        example,
-    })?;
+    let number: Printed = text[..end]
+        .parse()
+        .map_err(|_| not_read(&text[..end], quantity, text, example))?;
     Ok((number, text[end..].trim()))
 }
 
@@ -115,11 +113,26 @@ fn plain_unit(unit: &str) -> String {
 /// # Errors
 /// When the text is not a number.
 pub fn parse_number(text: &str) -> Result<Printed, QuantityError> {
-    plain_number(text).parse().map_err(|_| QuantityError::NoNumber {
-        quantity: "number",
-        text: text.to_owned(),
-        example: "-49.1",
-    })
+    let plain = plain_number(text);
+    plain.parse().map_err(|_| not_read(&plain, "number", text, "-49.1"))
+}
+
+/// Why a number was not read: there is none, or none that can be held.
+fn not_read(number: &str, quantity: &'static str, text: &str, example: &'static str) -> QuantityError {
+    let text = text.to_owned();
+    if number.trim().parse().is_ok_and(f64::is_infinite) && number.contains(|c: char| c.is_ascii_digit()) {
+        QuantityError::OutOfRange {
+            quantity,
+            text,
+            range: "below 1e308",
+        }
+    } else {
+        QuantityError::NoNumber {
+            quantity,
+            text,
+            example,
+        }
+    }
 }
 
 /// Reads a quantity whose unit is one of `units` (name, factor to the internal unit); a bare number has the first.

@@ -126,6 +126,7 @@ impl Answers for TableAnswers<'_> {
                 let count = |value: Option<usize>| value.map_or(OutCell::Empty, |n| OutCell::Count(n as u64));
                 let pooled = answer.pooled.as_ref();
                 let purity = judgement.optical_purity.as_ref();
+                let bounded = judgement.bounded_purity();
                 cells.extend([
                     OutCell::Text(judgement.verdict.code.as_str()),
                     OutCell::Text(&judgement.verdict.sentence),
@@ -141,9 +142,9 @@ impl Answers for TableAnswers<'_> {
                     number(judgement.comparison_band.map(|band| band[0])),
                     number(judgement.comparison_band.map(|band| band[1])),
                     number(purity.and_then(|p| p.ratio)),
-                    number(purity.map(|p| p.bounded)),
-                    number(purity.map(|p| p.bounded95[0])),
-                    number(purity.map(|p| p.bounded95[1])),
+                    number(bounded.map(|p| p.bounded)),
+                    number(bounded.map(|p| p.bounded95[0])),
+                    number(bounded.map(|p| p.bounded95[1])),
                     count(pooled.map(|p| p.entries_used)),
                     count(pooled.map(|p| p.independent_sources)),
                     OutCell::Flag(answer.hand_can_be_tested),
@@ -249,8 +250,8 @@ struct MeasuredJson {
 #[derive(Serialize)]
 struct PurityJson {
     ratio: Option<f64>,
-    bounded: f64,
-    bounded95: [f64; 2],
+    bounded: Option<f64>,
+    bounded95: Option<[f64; 2]>,
     prior_matters: bool,
 }
 
@@ -381,11 +382,14 @@ impl Answers for JsonAnswers<'_> {
             }),
             pooled: answer.and_then(|answer| answer.pooled.as_ref()),
             comparison_band95: judgement.and_then(|j| j.comparison_band),
-            optical_purity: judgement.and_then(|j| j.optical_purity.as_ref()).map(|p| PurityJson {
-                ratio: p.ratio,
-                bounded: p.bounded,
-                bounded95: p.bounded95,
-                prior_matters: p.prior_matters,
+            optical_purity: judgement.and_then(|j| {
+                let (purity, bounded) = (j.optical_purity.as_ref()?, j.bounded_purity());
+                Some(PurityJson {
+                    ratio: purity.ratio,
+                    bounded: bounded.map(|p| p.bounded),
+                    bounded95: bounded.map(|p| p.bounded95),
+                    prior_matters: purity.prior_matters,
+                })
             }),
             hand_can_be_tested: answer.map(|answer| answer.hand_can_be_tested),
             excess_check: judgement.and_then(|j| j.excess_check.as_ref()),

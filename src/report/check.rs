@@ -60,14 +60,14 @@ pub fn show(result: &CheckResult, page: &mut Page) {
         );
     }
     if let Some(purity) = &result.optical_purity {
-        page.field("optical purity", &purity_line(purity, result.verdict.code));
-        if result.verdict.code != VerdictCode::Exceeds {
+        page.field("optical purity", &purity_line(purity));
+        if let Some([major, minor]) = purity.enantiomer_ratio {
             page.field(
                 "as a ratio",
                 &format!(
                     "{} : {} of the enantiomers, if the sample is chemically pure",
-                    number::number(purity.enantiomer_ratio[0], 1),
-                    number::number(purity.enantiomer_ratio[1], 1)
+                    number::number(major, 1),
+                    number::number(minor, 1)
                 ),
             );
         }
@@ -169,18 +169,17 @@ fn count(n: usize, noun: &str) -> String {
     format!("{n} {noun}{}", if n == 1 { "" } else { "s" })
 }
 
-/// The optical purity with its interval. A value beyond that of the pure compound has none: the posterior, bounded at one,
-/// would call any such sample pure.
-pub(super) fn purity_line(purity: &OpticalPurityShown, verdict: VerdictCode) -> String {
-    if verdict == VerdictCode::Exceeds {
+/// The optical purity with its interval.
+pub(super) fn purity_line(purity: &OpticalPurityShown) -> String {
+    let (Some(bounded), Some([low, high])) = (purity.bounded, purity.bounded95) else {
         return "none can be told: the value lies beyond that of the pure compound".to_owned();
-    }
+    };
     format!(
         "{} (95 % from {} to {}){}{}",
-        number::percent(purity.bounded),
-        number::percent(purity.bounded95[0]),
-        number::percent(purity.bounded95[1]),
-        if purity.bounded95[1] < 0.0 {
+        number::percent(bounded),
+        number::percent(low),
+        number::percent(high),
+        if high < 0.0 {
             ", negative: of the other hand"
         } else {
             ""
@@ -225,29 +224,29 @@ pub fn conditions(conditions: &ConditionsShown) -> String {
     let neat = conditions.solvent.as_deref() == Some("neat");
     part(conditions.solvent.clone(), "solvent ?");
     if !neat || conditions.conc_g_per_100ml.is_some() {
-        part(conditions.conc_g_per_100ml.map(|c| format!("c {}", short(c))), "c ?");
+        part(
+            conditions.conc_g_per_100ml.map(|c| format!("c {}", number::short(c))),
+            "c ?",
+        );
     }
-    part(conditions.temperature_c.map(|t| format!("{} °C", short(t))), "T ?");
-    let line = conditions.line.clone().map(|line| {
-        if line.parse::<f64>().is_ok() {
-            format!("{line} nm")
-        } else {
-            line
-        }
-    });
-    part(line, "line ?");
+    part(
+        conditions.temperature_c.map(|t| format!("{} °C", number::short(t))),
+        "T ?",
+    );
+    part(conditions.line.as_deref().map(light), "line ?");
     parts.extend(conditions.stage.clone());
     parts.extend(conditions.form.clone());
     parts.extend(conditions.basis.clone());
     parts.join(", ")
 }
 
-/// A number in at most four significant digits.
-pub(super) fn short(value: f64) -> String {
-    let decimals = (3.0 - value.abs().max(1e-9).log10().floor()).clamp(0.0, 6.0);
-    let factor = 10f64.powf(decimals);
-    let rounded = (value * factor).round() / factor;
-    format!("{rounded}").replace('-', "\u{2212}")
+/// A line as it stands among conditions: a bare number is a wavelength.
+pub(super) fn light(line: &str) -> String {
+    if line.parse::<f64>().is_ok() {
+        format!("{line} nm")
+    } else {
+        line.to_owned()
+    }
 }
 
 /// Columns of a row's label, and most rows of references that are drawn.
@@ -480,8 +479,8 @@ pub fn line_conversion(made: &LineConversionShown) -> String {
     };
     format!(
         "{} to {} nm by {rests_on}: × {} ± {}",
-        short(made.from_nm),
-        short(made.to_nm),
+        number::short(made.from_nm),
+        number::short(made.to_nm),
         number::number(made.factor, decimals),
         number::number(made.standard_uncertainty, decimals)
     )

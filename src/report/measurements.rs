@@ -1,5 +1,6 @@
 //! Own measurements as a list, and one with its readings.
 
+use super::check::light;
 use super::number;
 use super::page::Page;
 use super::plot::{Point, number_line};
@@ -58,19 +59,12 @@ fn note(it: &ListedMeasurement) -> String {
 /// The conditions that were kept with a measurement, the solvent first.
 pub fn conditions(kept: &serde_json::Value) -> String {
     let word = |name: &str| kept[name].as_str().map(str::to_owned);
-    let number = |name: &str| kept[name].as_f64().map(super::check::short);
-    let line = word("line").map(|line| {
-        if line.parse::<f64>().is_ok() {
-            format!("{line} nm")
-        } else {
-            line
-        }
-    });
+    let number = |name: &str| kept[name].as_f64().map(number::short);
     [
         word("solvent"),
         number("conc_g_per_100ml").map(|c| format!("c {c}")),
         number("temperature_c").map(|t| format!("{t} °C")),
-        line,
+        kept["line"].as_str().map(light),
         number("path_mm").map(|l| format!("{l} mm cell")),
         word("form"),
         word("stage"),

@@ -43,6 +43,12 @@ pub fn signed(value: f64, decimals: usize) -> String {
     }
 }
 
+/// A number in at most four significant digits, without zeros at the end.
+pub fn short(value: f64) -> String {
+    let decimals = (3.0 - value.abs().max(1e-9).log10().floor()).clamp(0.0, 6.0);
+    format!("{}", round_to(value, decimals as usize)).replace('-', "\u{2212}")
+}
+
 /// A printed number with the digits it was printed with, unsigned when above zero.
 pub fn printed(value: Printed) -> String {
     number(value.value(), usize::from(value.decimals()))

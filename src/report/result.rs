@@ -120,7 +120,7 @@ pub fn facts(result: &CheckResult) -> Vec<(&'static str, String)> {
         ));
     }
     if let Some(purity) = &result.optical_purity {
-        facts.push(("Optical purity", words::purity_line(purity, result.verdict.code)));
+        facts.push(("Optical purity", words::purity_line(purity)));
     }
     if let Some(excess) = &result.excess_check {
         let bound = if excess.at_least { "at least " } else { "" };

@@ -363,10 +363,8 @@ pub struct VerifiedJson {
     pub broken_line: Option<BrokenLineJson>,
     /// Whether lines are missing at the end.
     pub cut_off: bool,
-    /// Stable ids of records that are not what the history says.
-    pub changed_outside: Vec<String>,
-    /// The same with what they are.
-    pub changed: Vec<ChangedRecordJson>,
+    /// Records that are not what the history says.
+    pub changed_outside: Vec<ChangedRecordJson>,
 }
 
 /// A record that was changed outside the program.
@@ -410,8 +408,7 @@ impl From<&Verified> for VerifiedJson {
                 entity_uid: line.entity_uid.clone(),
             }),
             cut_off: check.cut_off,
-            changed_outside: check.changed_outside.clone(),
-            changed: (verified.changed.iter())
+            changed_outside: (verified.changed.iter())
                 .map(|changed| ChangedRecordJson {
                     uid: changed.uid.clone(),
                     record: changed.record.clone(),
@@ -451,7 +448,7 @@ pub fn verified(verified: &VerifiedJson, page: &mut Page) {
     if verified.cut_off {
         page.point("lines are missing at the end");
     }
-    for changed in &verified.changed {
+    for changed in &verified.changed_outside {
         let name = changed
             .name
             .as_ref()
@@ -469,8 +466,8 @@ pub fn verified(verified: &VerifiedJson, page: &mut Page) {
         });
     }
     page.paragraph(
-        "Do not rely on these records. Keep this file as it is; take the records from a backup made before the change (biot \
-         restore), or measure and check again under a new name.",
+        "Do not rely on what was changed outside the program. Keep this file as it is; take the records from a backup made \
+         before the change (biot restore), or measure and check again under a new name.",
     );
 }
 

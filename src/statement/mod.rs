@@ -170,6 +170,45 @@ pub struct StatedExcess {
 }
 
 impl StatedExcess {
+    /// Reads an enantiomeric excess, in per cent: `98`, `98.5 %`, `>99`, `99 % ee`, `ee 99 %`, or a ratio of the enantiomers, `98:2`.
+    ///
+    /// # Errors
+    /// When it is no number, lies beyond 100 %, or is a ratio that cannot be.
+    pub fn read(text: &str) -> Result<Self, String> {
+        if let Some(ratio) = Self::from_ratio(text) {
+            return ratio;
+        }
+        let named = text.trim().trim_end_matches(['e', '.', ' ']);
+        let bare_of_name = named.strip_prefix("e.e.").or_else(|| named.strip_prefix("ee"));
+        let text = bare_of_name.unwrap_or(named).trim_start();
+        let bare = text.trim_start_matches(['>', '≥', '=', ' ']);
+        let number = bare.trim_end_matches(['%', ' ']);
+        let percent = crate::quantity::parse_number(number).map_err(|error| error.to_string())?;
+        if percent.value().abs() > 100.0 {
+            return Err(format!("an enantiomeric excess of {percent} % cannot be"));
+        }
+        Ok(Self {
+            percent,
+            at_least: bare.len() < text.len(),
+            method: None,
+        })
+    }
+
+    /// With the method as it is printed. One such as "HPLC, chiral column (>98)" or ">99 as printed" says that the number is a
+    /// lower bound; what stands before the sign is the method.
+    #[must_use]
+    pub fn by(mut self, printed: &str) -> Self {
+        let (method, bound) = match printed.split_once(['>', '≥']) {
+            Some((method, _)) => (method.trim_end_matches(['(', ' ']), true),
+            None => (printed.trim(), false),
+        };
+        self.at_least |= bound;
+        if !method.is_empty() {
+            self.method = Some(method.to_owned());
+        }
+        self
+    }
+
     /// Reads a ratio of the enantiomers, the larger share first: `98:2`, `98.5 : 1.5`, `97/3`, `>99:1`. The excess is
     /// `ee = 100 (a − b)/(a + b)`, with the decimals of the shares. None when the text is no ratio at all.
     ///

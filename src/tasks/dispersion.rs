@@ -7,7 +7,9 @@ use crate::exchange::jcamp::{self, JcampError};
 use crate::exchange::rows::ReadError;
 use crate::exchange::series::{self, Column, RefusedRow, SeriesFileError};
 use crate::library::{Compound, CompoundId, Entry, EntryKind, Identity, Library, LibraryError, ReviewState, SourceId};
-use crate::quantity::{Medium, Printed, SpecificRotation, SpectralLine, Wavelength, parse_line, parse_number};
+use crate::quantity::{
+    Medium, ONE_LINE_NM, Printed, SpecificRotation, SpectralLine, Wavelength, parse_line, parse_number,
+};
 use crate::solvent::{Kinship, Solvent, kinship};
 use crate::statement::Stage;
 use crate::tasks::reduce::SampleResult;
@@ -310,8 +312,6 @@ fn usable_of(library: &Library, of: &Compound) -> Result<UsableValues, LibraryEr
 
 /// Fewest lines of one source that make a table: with two, a law of two constants runs through both whatever they are.
 pub const LEAST_LINES: usize = 3;
-/// Wavelengths nearer than this are one line, nm: D is written 589, 589.3 and by its letter.
-const ONE_LINE_NM: f64 = 1.0;
 
 /// What one source gives of a compound in one solvent, form and stage.
 #[derive(Clone, Debug)]
@@ -375,7 +375,7 @@ pub fn tables_of(library: &Library, compound: CompoundId) -> Result<LineTables, 
         let air = |point: &DispersionPoint| point.wavelength.to_air().nanometres();
         let mut nm: Vec<f64> = table.points.iter().map(air).collect();
         nm.sort_by(f64::total_cmp);
-        nm.dedup_by(|later, earlier| (*later - *earlier).abs() < ONE_LINE_NM);
+        nm.dedup_by(|later, earlier| (*later - *earlier).abs() <= ONE_LINE_NM);
         table.lines_nm = nm;
     }
     tables.sort_by_key(|table| std::cmp::Reverse(table.lines_nm.len()));

@@ -5,7 +5,7 @@ use crate::compare::limits::{Basis, Guard};
 use crate::library::Dextro;
 use crate::quantity::{self, Printed, QuantityError};
 use crate::solvent::{Solvent, SolventError};
-use crate::statement::{StatedExcess, StatedTemperature};
+use crate::statement::StatedTemperature;
 
 /// Reads a sign, typed with any plus or minus, or in words.
 pub fn sign(text: &str) -> Result<Dextro, String> {
@@ -35,22 +35,6 @@ pub fn stated_temperature(text: &str) -> Result<StatedTemperature, QuantityError
 /// Reads a solvent as the literature prints it; a name that is not in the table is kept as it is typed.
 pub fn solvent(text: &str) -> Result<Solvent, SolventError> {
     Solvent::parse_lenient(text)
-}
-
-/// Reads an enantiomeric excess: `98`, `98.5 %`, `>99`, or a ratio of the enantiomers, `98:2`.
-pub fn excess(text: &str) -> Result<StatedExcess, String> {
-    let text = text.trim();
-    if let Some(ratio) = StatedExcess::from_ratio(text) {
-        return ratio;
-    }
-    let number = text.trim_start_matches(['>', '≥', '=', ' ']);
-    quantity::parse_percent(number).map_err(|error| error.to_string())?;
-    let percent = quantity::parse_number(number.trim_end_matches(['%', ' '])).map_err(|error| error.to_string())?;
-    Ok(StatedExcess {
-        percent,
-        at_least: number.len() < text.len(),
-        method: None,
-    })
 }
 
 /// Reads a basis: as-is, dried, anhydrous.

@@ -70,7 +70,8 @@ pub struct MonthOfUse {
     pub checks: u64,
 }
 
-/// The lines a filter lets through, oldest first, those of one second in their order of entry. Measurements that a later one corrects are uses too.
+/// The lines a filter lets through, oldest first, those of one second in their order of entry. Measurements that a later one
+/// corrects are uses too.
 ///
 /// # Errors
 /// When the library fails, or no instrument has the name.

@@ -13,10 +13,11 @@ use crate::report::document::Form;
 use crate::report::failure::Failure;
 use crate::report::options::in_page_words;
 use crate::report::{result as rows, svg};
+use crate::statement::StatedExcess;
 use crate::tasks::check::{CheckRequest, CheckResult, CheckSettings, EXCESS_UNCERTAINTY, check, mirror_of};
 use crate::tasks::measured::Measured;
+use crate::tasks::measurements;
 use crate::tasks::report::sources_of;
-use crate::tasks::{measurements, typed};
 use axum::Extension;
 use axum::extract::{Path, Query, State};
 use axum::http::{StatusCode, Uri};
@@ -56,7 +57,7 @@ pub(super) fn request(library: &Library, fields: &CheckFields) -> Result<CheckRe
         form: text(&fields.form),
         excess: field("ee", &fields.ee, |text| {
             let bounded = "a lower bound of an ee is above zero; for the other hand tick the mirror image";
-            MethodExcess::of(&typed::excess(text)?, EXCESS_UNCERTAINTY).ok_or_else(|| bounded.to_owned())
+            MethodExcess::of(&StatedExcess::read(text)?, EXCESS_UNCERTAINTY).ok_or_else(|| bounded.to_owned())
         })?,
     })
 }

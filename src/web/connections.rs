@@ -23,9 +23,13 @@ pub(super) struct Bounded<A> {
 impl<A> Bounded<A> {
     /// Puts the bound around whatever makes connections ready.
     pub(super) fn new(within: A) -> Self {
+        Self::with_room_for(MOST_CONNECTIONS, within)
+    }
+
+    fn with_room_for(most: usize, within: A) -> Self {
         Self {
             within,
-            room: Arc::new(Semaphore::new(MOST_CONNECTIONS)),
+            room: Arc::new(Semaphore::new(most)),
         }
     }
 }
@@ -86,5 +90,25 @@ impl<T: AsyncWrite + Unpin> AsyncWrite for Held<T> {
 
     fn is_write_vectored(&self) -> bool {
         self.stream.is_write_vectored()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use axum_server::accept::DefaultAcceptor;
+
+    /// Connections that are held keep their room until they end, however they end; one beyond the bound is refused at once.
+    #[tokio::test]
+    async fn a_connection_has_room_until_it_ends() {
+        let bounded = Bounded::with_room_for(2, DefaultAcceptor::new());
+        let connect = || bounded.accept(tokio::io::duplex(1).0, ());
+        let (first, second) = (connect().await.unwrap(), connect().await.unwrap());
+        assert!(connect().await.is_err() && connect().await.is_err());
+        drop(first);
+        let third = connect().await.unwrap();
+        assert!(connect().await.is_err());
+        drop((second, third));
+        assert!(connect().await.is_ok());
     }
 }

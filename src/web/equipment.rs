@@ -7,7 +7,7 @@ use super::equipment_fields::{self as fields, FormField, Given};
 use super::fields::{field, form};
 use super::guard::Visitor;
 use super::views::{Frame, Grid, PageFailure, Problem, html, status};
-use crate::library::{Equipment, EquipmentKind, Library, LibraryError, Loan};
+use crate::library::{Change, Equipment, EquipmentKind, Library, LibraryError, Loan};
 use crate::report::failure::Failure;
 use crate::report::register as words;
 use crate::tasks::accounts::Act;
@@ -65,6 +65,12 @@ enum Sent {
     Loan(Given),
     /// One without fields to be shown again.
     Other,
+}
+
+impl Sent {
+    fn without_fields(_: Given) -> Self {
+        Self::Other
+    }
 }
 
 fn kind_of(word: &str) -> Result<EquipmentKind, Failure> {
@@ -258,6 +264,21 @@ async fn answer(
     Ok(html(found, &framed(app, visitor, page)))
 }
 
+/// What every form of a record's page has in common: it is read, the work is done with it, and the page answers. `sent` says
+/// what of the form is shown again where the work fails.
+async fn written(
+    (app, visitor, id, body): (Arc<App>, Visitor, String, Body),
+    sent: fn(Given) -> Sent,
+    work: impl FnOnce(&mut Library, &str, &Given, &Change) -> Result<i64, Failure> + Send + 'static,
+) -> Result<Response, PageFailure> {
+    let given: Given = form(body).await?;
+    visitor.may_write(given.text("token"))?;
+    let change = app.change(&visitor, given.text("by"), given.text("why"));
+    let (asked, name) = (given.clone(), id.clone());
+    let outcome = app.write(move |library| work(library, &name, &asked, &change)).await;
+    answer(&app, &visitor, id, outcome, sent(given)).await
+}
+
 /// `POST /equipment/{id}`: changes a record. When somebody else changed it meanwhile, both are shown and nothing is stored.
 async fn change(
     State(app): State<Arc<App>>,
@@ -265,19 +286,13 @@ async fn change(
     Path(id): Path<String>,
     body: Body,
 ) -> Result<Response, PageFailure> {
-    let given: Given = form(body).await?;
-    visitor.may_write(given.text("token"))?;
-    let change = app.change(&visitor, given.text("by"), given.text("why"));
-    let (asked, name) = (given.clone(), id.clone());
-    let outcome = app
-        .write(move |library| {
-            let it = by_id(library, &name)?;
-            let seen = asked.revision()?;
-            let content = fields::content(library, it.kind, &asked)?;
-            Ok(register::change(library, &it, seen, &content, &change)?.id)
-        })
-        .await;
-    answer(&app, &visitor, id, outcome, Sent::Record(given)).await
+    written((app, visitor, id, body), Sent::Record, |library, id, given, change| {
+        let it = by_id(library, id)?;
+        let seen = given.revision()?;
+        let content = fields::content(library, it.kind, given)?;
+        Ok(register::change(library, &it, seen, &content, change)?.id)
+    })
+    .await
 }
 
 /// `POST /equipment/{id}/loan`
@@ -287,23 +302,17 @@ async fn lend(
     Path(id): Path<String>,
     body: Body,
 ) -> Result<Response, PageFailure> {
-    let given: Given = form(body).await?;
-    visitor.may_write(given.text("token"))?;
-    let change = app.change(&visitor, given.text("by"), given.text("why"));
-    let (asked, name) = (given.clone(), id.clone());
-    let outcome = app
-        .write(move |library| {
-            let it = in_use(library, &name)?;
-            let until = field("until", asked.text("until"), |text| {
-                register::parse_date(text).ok_or("a date is written YYYY-MM-DD")
-            })?;
-            let is_past = until.is_some_and(|until| until < change.at.date());
-            register::lend(library, &it.name, asked.text("to"), until, &change)
-                .map_err(|error| Failure::from(error).at(if is_past { "until" } else { "to" }))?;
-            Ok(it.id)
-        })
-        .await;
-    answer(&app, &visitor, id, outcome, Sent::Loan(given)).await
+    written((app, visitor, id, body), Sent::Loan, |library, id, given, change| {
+        let it = in_use(library, id)?;
+        let until = field("until", given.text("until"), |text| {
+            register::parse_date(text).ok_or("a date is written YYYY-MM-DD")
+        })?;
+        let is_past = until.is_some_and(|until| until < change.at.date());
+        register::lend(library, &it.name, given.text("to"), until, change)
+            .map_err(|error| Failure::from(error).at(if is_past { "until" } else { "to" }))?;
+        Ok(it.id)
+    })
+    .await
 }
 
 /// `POST /equipment/{id}/return`: takes back the loan that the page showed, and no later one.
@@ -313,22 +322,20 @@ async fn take_back(
     Path(id): Path<String>,
     body: Body,
 ) -> Result<Response, PageFailure> {
-    let given: Given = form(body).await?;
-    visitor.may_write(given.text("token"))?;
-    let change = app.change(&visitor, given.text("by"), given.text("why"));
-    let name = id.clone();
-    let outcome = app
-        .write(move |library| {
-            let it = in_use(library, &name)?;
+    written(
+        (app, visitor, id, body),
+        Sent::without_fields,
+        |library, id, given, change| {
+            let it = in_use(library, id)?;
             let open: Option<Loan> = library.open_loan(it.id)?;
             if open.is_none_or(|loan| loan.uid != given.text("loan")) {
                 return Err(meanwhile("that loan was ended by somebody else"));
             }
-            register::take_back(library, &it.name, &change)?;
+            register::take_back(library, &it.name, change)?;
             Ok(it.id)
-        })
-        .await;
-    answer(&app, &visitor, id, outcome, Sent::Other).await
+        },
+    )
+    .await
 }
 
 /// `POST /equipment/{id}/retire`: takes a record out of use; it stays in the file and its history.
@@ -338,19 +345,17 @@ async fn retire(
     Path(id): Path<String>,
     body: Body,
 ) -> Result<Response, PageFailure> {
-    let given: Given = form(body).await?;
-    visitor.may_write(given.text("token"))?;
-    let change = app.change(&visitor, given.text("by"), given.text("why"));
-    let name = id.clone();
-    let outcome = app
-        .write(move |library| {
-            let it = in_use(library, &name)?;
+    written(
+        (app, visitor, id, body),
+        Sent::without_fields,
+        |library, id, given, change| {
+            let it = in_use(library, id)?;
             if it.revision != given.revision()? {
                 return Err(meanwhile("the record was changed by somebody else"));
             }
-            register::retire(library, it.kind, &it.name, &change)?;
+            register::retire(library, it.kind, &it.name, change)?;
             Ok(it.id)
-        })
-        .await;
-    answer(&app, &visitor, id, outcome, Sent::Other).await
+        },
+    )
+    .await
 }

@@ -212,7 +212,7 @@ pub(super) fn shown(it: &Equipment) -> Result<Given, Failure> {
     let number = |value: Option<f64>| value.map(|value| tidy(value).to_string()).unwrap_or_default();
     let count = |value: Option<u32>| value.map(|value| value.to_string()).unwrap_or_default();
     let lines = |lines: &[SpectralLine]| lines.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ");
-    let (name, note): (_, Option<String>);
+    let note: Option<String>;
     let mut given: Given = match it.kind {
         EquipmentKind::Instrument => {
             let of: Instrument = register::content(it)?;
@@ -274,8 +274,7 @@ pub(super) fn shown(it: &Equipment) -> Result<Given, Failure> {
             .into()
         }
     };
-    name = it.name.clone();
-    given.0.insert("name".to_owned(), name);
+    given.0.insert("name".to_owned(), it.name.clone());
     given.0.insert("note".to_owned(), note.unwrap_or_default());
     Ok(given)
 }

@@ -300,7 +300,7 @@ impl StatementFields {
         }
         if self.ee != shown.ee {
             let method = statement.ee.take().and_then(|ee| ee.method);
-            statement.ee = field("ee", &self.ee, typed::excess)?.map(|ee| StatedExcess { method, ..ee });
+            statement.ee = field("ee", &self.ee, StatedExcess::read)?.map(|ee| StatedExcess { method, ..ee });
         }
         let words = |text: &str| Some(text.trim().to_owned()).filter(|text| !text.is_empty());
         for (typed, shown, kept) in [

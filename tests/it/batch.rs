@@ -112,7 +112,12 @@ fn a_row_gives_what_a_single_check_gives() {
             answer.judgement.optical_purity.as_ref().unwrap(),
             alone.optical_purity.unwrap(),
         );
-        assert!((here.bounded - there.bounded).abs() < 1e-9 && here.bounded95 == there.bounded95);
+        assert_eq!((here.ratio, here.prior_matters), (there.ratio, there.prior_matters));
+        let bounded = answer.judgement.bounded_purity();
+        assert_eq!(
+            bounded.map(|p| (p.bounded, p.bounded95)),
+            there.bounded.zip(there.bounded95)
+        );
         assert_eq!(answer.standard_uncertainty, alone.measured.standard_uncertainty);
     }
 }

@@ -99,7 +99,10 @@ fn the_published_value_agrees() {
     });
     assert_eq!(result.verdict.code, VerdictCode::Agrees, "{}", result.verdict.sentence);
     let purity = result.optical_purity.unwrap();
-    assert!(purity.bounded95[1] > 0.995 && purity.bounded > 0.9, "{purity:?}");
+    assert!(
+        purity.bounded95.unwrap()[1] > 0.995 && purity.bounded.unwrap() > 0.9,
+        "{purity:?}"
+    );
     let pooled = result.pooled.unwrap();
     assert!(pooled.prediction95[0] <= pooled.interval95[0] && pooled.prediction95[1] >= pooled.interval95[1]);
 }
@@ -112,9 +115,10 @@ fn half_of_it_is_lower_and_half_pure() {
     });
     assert_eq!(result.verdict.code, VerdictCode::Lower, "{}", result.verdict.sentence);
     let purity = result.optical_purity.unwrap();
-    assert!((purity.bounded - 0.5).abs() < 0.05, "{purity:?}");
-    let ratio = purity.enantiomer_ratio;
-    assert!((ratio[0] + ratio[1] - 100.0).abs() < 1e-9 && (ratio[0] - 50.0 * (1.0 + purity.bounded)).abs() < 1e-9);
+    let bounded = purity.bounded.unwrap();
+    assert!((bounded - 0.5).abs() < 0.05, "{purity:?}");
+    let ratio = purity.enantiomer_ratio.unwrap();
+    assert!((ratio[0] + ratio[1] - 100.0).abs() < 1e-9 && (ratio[0] - 50.0 * (1.0 + bounded)).abs() < 1e-9);
     assert_eq!(purity.fieller95.shape, FiellerShape::Interval);
 }
 
@@ -127,7 +131,7 @@ fn the_opposite_sign_is_the_other_hand() {
         "{}",
         result.verdict.sentence
     );
-    assert!(result.optical_purity.unwrap().bounded < -0.9);
+    assert!(result.optical_purity.unwrap().bounded.unwrap() < -0.9);
 }
 
 /// D-proline is not in the library; its structure is the mirror image of one that is (InChIKey from RDKit's table:
@@ -169,6 +173,10 @@ fn twice_it_exceeds() {
     });
     assert_eq!(result.verdict.code, VerdictCode::Exceeds, "{}", result.verdict.sentence);
     assert!(result.probabilities.unwrap().exceeds > 0.975);
+    // Bounded at one, the posterior would call the sample pure; the plain ratio says two.
+    let purity = result.optical_purity.unwrap();
+    assert_eq!((purity.bounded, purity.bounded95, purity.enantiomer_ratio), (None, None, None));
+    assert!(purity.ratio.unwrap() > 1.8, "{purity:?}");
 }
 
 #[test]

@@ -354,18 +354,9 @@ fn a_check_becomes_a_pdf() {
     drop(biot::tasks::care::open_or_create(&library, Access::Write, &mut |_| {}).unwrap());
     let output = Command::new(env!("CARGO_BIN_EXE_biot"))
         .env("BIOT_LIBRARY", &library)
-        .args([
-            "report",
-            "L-proline",
-            "--value=-84.1",
-            "--solvent",
-            "H2O",
-            "--conc",
-            "1",
-            "--temp",
-            "25",
-        ])
-        .args(["--line", "D", "--note", "水", "--json", "--output"])
+        .arg("report")
+        .args(super::report::PROLINE)
+        .args(["--note", "水", "--json", "--output"])
         .arg(&file)
         .output()
         .unwrap();

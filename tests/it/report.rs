@@ -29,6 +29,20 @@ fn copy() -> (TempDir, PathBuf) {
     (folder, path)
 }
 
+/// L-Proline in water, as it is asked on the command line.
+pub(super) const PROLINE: [&str; 10] = [
+    "L-proline",
+    "--value=-84.1",
+    "--solvent",
+    "H2O",
+    "--conc",
+    "1",
+    "--temp",
+    "25",
+    "--line",
+    "D",
+];
+
 fn biot(library: &std::path::Path, arguments: &[&str]) -> (i32, String, String) {
     let output = Command::new(env!("CARGO_BIN_EXE_biot"))
         .env("BIOT_LIBRARY", library)
@@ -281,19 +295,7 @@ fn a_report_is_written_once_and_replaced_only_when_told() {
     let (folder, path) = copy();
     let file = folder.path().join("proline.html");
     let file = file.to_str().unwrap();
-    let asked = [
-        "report",
-        "L-proline",
-        "--value=-84.1",
-        "--solvent",
-        "H2O",
-        "--conc",
-        "1",
-        "--temp",
-        "25",
-        "--line",
-        "D",
-    ];
+    let asked = [&["report"], &PROLINE[..]].concat();
     let (code, _, err) = biot(&path, &[&asked[..], &["--output", file]].concat());
     assert_eq!(code, 0, "{err}");
     let (code, _, err) = biot(&path, &[&asked[..], &["--output", file]].concat());
@@ -404,19 +406,7 @@ fn a_dispersion_table_is_reported_with_its_law() {
 #[test]
 fn a_kept_record_that_was_changed_behind_its_back_is_found_and_not_relied_on() {
     let (folder, path) = copy();
-    let asked = [
-        "L-proline",
-        "--value=-84.1",
-        "--solvent",
-        "H2O",
-        "--conc",
-        "1",
-        "--temp",
-        "25",
-        "--line",
-        "D",
-    ];
-    let (code, _, err) = biot(&path, &[&["check"], &asked[..], &["--keep", "batch 7"]].concat());
+    let (code, _, err) = biot(&path, &[&["check"], &PROLINE[..], &["--keep", "batch 7"]].concat());
     assert_eq!(code, 0, "{err}");
     let reduce = [
         "reduce",

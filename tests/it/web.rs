@@ -168,6 +168,31 @@ impl Server {
         (cookie, token.split('"').next().unwrap().to_owned())
     }
 
+    /// Stores a value of a new compound, number 3, with a hostile text in the place of its name and source.
+    pub(super) fn store_hostile(&self, evil: &str, solvent: &str) {
+        let (cookie, token) = self.browser();
+        let stored = self.form(
+            "/entries",
+            &cookie,
+            &[
+                ("token", &token),
+                ("printed", "[α]D20 −5.0 (c 1, EtOH)"),
+                ("compound", evil),
+                ("new_compound", "on"),
+                ("citation", evil),
+                ("doi", "10.5555/\"onmouseover=alert(1)"),
+                ("by", evil),
+                ("kind", "specific"),
+                ("sign", "stated"),
+                ("value", "−5.0"),
+                ("line", "D"),
+                ("temperature", "20"),
+                ("solvent", solvent),
+            ],
+        );
+        assert_eq!(stored.status, 200, "{}", stored.body);
+    }
+
     pub(super) fn form(&self, path: &str, cookie: &str, fields: &[(&str, &str)]) -> Answer {
         let encoded = |text: &str| -> String { text.bytes().map(|byte| format!("%{byte:02X}")).collect() };
         let body: Vec<String> = fields
@@ -491,26 +516,8 @@ fn a_second_keying_does_not_show_the_first() {
 #[test]
 fn scripts_in_names_and_texts_are_shown_as_text() {
     let server = Server::start();
-    let (cookie, token) = server.browser();
     let evil = "<script>alert(1)</script>\"'>";
-    let stored = server.form(
-        "/entries",
-        &cookie,
-        &[
-            ("token", &token),
-            ("printed", "[α]D20 −5.0 (c 1, EtOH)"),
-            ("compound", evil),
-            ("new_compound", "on"),
-            ("citation", evil),
-            ("doi", "10.5555/\"onmouseover=alert(1)"),
-            ("by", evil),
-            ("value", "−5.0"),
-            ("kind", "specific"),
-            ("sign", "stated"),
-            ("solvent", evil),
-        ],
-    );
-    assert_eq!(stored.status, 200, "{}", stored.body);
+    server.store_hostile(evil, evil);
     let paths = [
         "/?q=script",
         "/compounds/3",

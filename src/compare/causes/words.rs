@@ -3,6 +3,7 @@
 use super::CauseCode;
 use super::hypotheses::{Hypothesis, Kind};
 use crate::compare::judge::Measured;
+use crate::quantity::round_to;
 
 /// A rotation in print form: sign and as many digits as its size deserves.
 fn rotation(value: f64) -> String {
@@ -11,7 +12,7 @@ fn rotation(value: f64) -> String {
         size if size >= 1.0 => 1,
         _ => 2,
     };
-    format!("{value:+.digits$}").replace('-', "\u{2212}")
+    format!("{:+.digits$}", round_to(value, digits)).replace('-', "\u{2212}")
 }
 
 /// A whole factor: "10 times".

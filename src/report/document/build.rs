@@ -4,6 +4,7 @@ use super::{Block, Document, Grid, SetLine, SourceLine};
 use crate::library::{KeptCheck, LibraryError};
 use crate::notation::{self, Style};
 use crate::quantity::Printed;
+use crate::report::check::light;
 use crate::report::number;
 use crate::report::options::in_page_words;
 use crate::report::result as rows;
@@ -276,7 +277,7 @@ fn literature(report: &CheckReport) -> Grid {
     let measured = &result.measured;
     let conditions = &measured.conditions;
     let row = |label: String, value: String, of: &crate::tasks::check::ConditionsShown, source: String| {
-        let given = |value: Option<f64>| value.map_or_else(|| "–".to_owned(), short);
+        let given = |value: Option<f64>| value.map_or_else(|| "–".to_owned(), number::short);
         let mut solvent = (of.solvent.as_deref()).map_or_else(|| "–".to_owned(), notation::lowered_digits);
         for more in [&of.form, &of.stage, &of.basis].into_iter().flatten() {
             solvent = format!("{solvent}, {more}");
@@ -284,7 +285,7 @@ fn literature(report: &CheckReport) -> Grid {
         vec![
             label,
             value,
-            of.line.clone().map_or_else(|| "–".to_owned(), light),
+            of.line.as_deref().map_or_else(|| "–".to_owned(), light),
             given(of.temperature_c),
             given(of.conc_g_per_100ml),
             solvent,
@@ -322,21 +323,6 @@ fn published(reference: &ReferenceShown) -> String {
     } else {
         value
     }
-}
-
-fn light(line: String) -> String {
-    if line.parse::<f64>().is_ok() {
-        format!("{line} nm")
-    } else {
-        line
-    }
-}
-
-/// A number in at most four significant digits.
-fn short(value: f64) -> String {
-    let decimals = (3.0 - value.abs().max(1e-9).log10().floor()).clamp(0.0, 6.0);
-    let factor = 10f64.powf(decimals);
-    format!("{}", (value * factor).round() / factor).replace('-', "\u{2212}")
 }
 
 fn differences(result: &CheckResult) -> Grid {

@@ -107,7 +107,7 @@ pub(crate) fn background(
         FormLink::Salt { factor } => Some(known_form(name, *factor, false)),
         FormLink::Same | FormLink::Unknown => None,
     }));
-    let references: Vec<Reference> = gathered.references.iter().map(|g| g.reference.clone()).collect();
+    let references = gathered.references.iter().map(|g| &g.reference);
     CauseContext {
         cell: None,
         angle_given: false,
@@ -118,7 +118,7 @@ pub(crate) fn background(
         known_forms,
         other_stages: other_stages(relatives, gathered, conditions.stage, worth),
         isomers: isomers(relatives, gathered, conditions, worth, settings),
-        own_lines: own_lines(conditions, &references, &settings.effects, settings.causes.lines()),
+        own_lines: own_lines(conditions, references, &settings.effects, settings.causes.lines()),
     }
 }
 

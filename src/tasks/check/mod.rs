@@ -228,6 +228,7 @@ fn assemble(
 ) -> CheckResult {
     let cautions = cautions(request, gathered, pooling, &judgement, effects);
     let references = references_shown(gathered, pooling);
+    let bounded = judgement.bounded_purity().cloned();
     CheckResult {
         compound: CheckedCompound {
             id: compound.id.0,
@@ -262,9 +263,9 @@ fn assemble(
                 low: p.fieller95.low,
                 high: p.fieller95.high,
             },
-            bounded: p.bounded,
-            bounded95: p.bounded95,
-            enantiomer_ratio: p.enantiomer_ratio,
+            bounded: bounded.as_ref().map(|p| p.bounded),
+            bounded95: bounded.as_ref().map(|p| p.bounded95),
+            enantiomer_ratio: bounded.as_ref().map(|p| p.enantiomer_ratio),
             prior_matters: p.prior_matters,
         }),
         excess_check: judgement.excess_check,

@@ -130,12 +130,13 @@ pub struct OpticalPurityShown {
     pub ratio: Option<f64>,
     /// Fieller's 95 % set of the ratio.
     pub fieller95: FiellerShown,
-    /// Median of the posterior under a uniform prior from −1 to 1.
-    pub bounded: f64,
-    /// Shortest interval holding 95 % of that posterior.
-    pub bounded95: [f64; 2],
-    /// `[major, minor]` of 100, from |bounded|.
-    pub enantiomer_ratio: [f64; 2],
+    /// Median of the posterior under a uniform prior from −1 to 1; null where the value lies beyond that of the pure compound,
+    /// since that posterior would call any such sample pure.
+    pub bounded: Option<f64>,
+    /// Shortest interval holding 95 % of that posterior; null with it.
+    pub bounded95: Option<[f64; 2]>,
+    /// `[major, minor]` of 100, from |bounded|; null with it.
+    pub enantiomer_ratio: Option<[f64; 2]>,
     /// Whether the uniform prior shapes the interval.
     pub prior_matters: bool,
 }
