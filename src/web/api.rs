@@ -3,6 +3,7 @@
 use super::app::App;
 use super::check::{judged, request};
 use super::fields::{CheckFields, bytes};
+use super::openapi::check_request;
 use super::views::{json, problem, status};
 use crate::library::Filter;
 use crate::notation;
@@ -125,12 +126,16 @@ pub(super) async fn health(State(app): State<Arc<App>>) -> Response {
 }
 
 /// `GET /api/openapi.json`
-pub(super) async fn openapi() -> Response {
-    json(StatusCode::OK, &description())
+pub(super) async fn openapi(State(app): State<Arc<App>>) -> Response {
+    let answer = async {
+        let highest = app.read(|library| Ok(library.highest_compound()?)).await?;
+        Ok(json(StatusCode::OK, &description(highest)))
+    };
+    answered(answer.await)
 }
 
-/// The description of this interface in the terms of OpenAPI 3.1.
-fn description() -> Value {
+/// The description of this interface in the terms of OpenAPI 3.1. The numbers of compounds reach to `highest`.
+fn description(highest: i64) -> Value {
     let mut result: Value = serde_json::from_str(include_str!("../../schema/check_result.schema.json"))
         .expect("the schema in the repository is JSON: a test compares it with the types");
     let mut schemas = serde_json::Map::new();
@@ -142,7 +147,7 @@ fn description() -> Value {
         object.remove("$schema");
     }
     schemas.insert("CheckResult".to_owned(), result);
-    schemas.insert("CheckRequest".to_owned(), check_request());
+    schemas.insert("CheckRequest".to_owned(), check_request(highest));
     schemas.insert("Error".to_owned(), error());
     let mut document = json!({
         "openapi": "3.1.0",
@@ -246,68 +251,6 @@ fn health_responses() -> Value {
     let mut all = responses(&Value::Null, &[]);
     all["200"] = json!({"description": "It can", "content": {"text/plain": {"schema": {"type": "string"}}}});
     all
-}
-
-/// The fields of a check: names and units are those of the options of `biot check`.
-fn check_request() -> Value {
-    let mut properties = serde_json::Map::new();
-    for (name, meaning) in [
-        (
-            "compound",
-            "name, CAS number, InChIKey, SMILES, or number in this library",
-        ),
-        (
-            "value",
-            "measured specific rotation, deg mL g⁻¹ dm⁻¹; a text keeps the digits it is typed with",
-        ),
-        ("angle", "observed angle, blank subtracted; a bare number is in degrees"),
-        (
-            "blank",
-            "blank that was subtracted; tells whether its sign was turned; a bare number is in degrees",
-        ),
-        (
-            "uncertainty",
-            "standard uncertainty of the value, or of the angle where an angle is given",
-        ),
-        ("cell", "cell length; a bare number is in mm"),
-        ("conc", "concentration; a bare number is in g/100 mL"),
-        ("mass", "mass dissolved; a bare number is in g"),
-        ("volume", "volume it was made up to; a bare number is in mL"),
-        (
-            "density",
-            "density of the neat liquid, or of a solution given in % w/w, g/mL",
-        ),
-        ("solvent", "solvent, or neat"),
-        ("temp", "temperature; a bare number is in °C"),
-        ("line", "light: D, a wavelength in nm, or a line's letter"),
-        ("stage", "initial or final, of a mutarotating solution"),
-        ("basis", "basis of the value: dried, anhydrous"),
-        ("form", "form that was weighed: monohydrate, hydrochloride"),
-        ("ee", "enantiomeric excess by another method, per cent"),
-    ] {
-        let schema = if name == "compound" {
-            json!({"type": ["string", "number"], "pattern": "\\S", "description": meaning})
-        } else {
-            json!({"type": ["string", "number", "null"], "description": meaning})
-        };
-        properties.insert(name.to_owned(), schema);
-    }
-    properties.insert(
-        "mirror_image".to_owned(),
-        json!({"type": ["boolean", "null"], "description": "the sample is the mirror image of the compound named"}),
-    );
-    json!({
-        "type": "object",
-        "properties": properties,
-        "required": ["compound"],
-        "additionalProperties": false,
-        "examples": [
-            {"compound": "L-proline", "value": "-84.1", "solvent": "H2O", "conc": "1", "temp": 25, "line": "D"},
-            {"compound": "sucrose", "angle": "13.3 deg", "cell": "200 mm", "conc": "10 g/100 mL", "solvent": "H2O",
-             "temp": "20 °C", "line": "D", "ee": "99"},
-            {"compound": "ONIBWKKTOPOVIA-SCSAIBSYSA-N", "value": 84.0, "mirror_image": true}
-        ]
-    })
 }
 
 fn error() -> Value {

@@ -86,7 +86,8 @@ fn text_or_number<'de, D: Deserializer<'de>>(deserializer: D) -> Result<String, 
 fn ticked<'de, D: Deserializer<'de>>(deserializer: D) -> Result<bool, D::Error> {
     match serde_json::Value::deserialize(deserializer)? {
         serde_json::Value::Bool(ticked) => Ok(ticked),
-        serde_json::Value::String(text) => Ok(matches!(text.as_str(), "on" | "true" | "1")),
+        serde_json::Value::String(text) if matches!(text.as_str(), "on" | "true" | "1") => Ok(true),
+        serde_json::Value::String(text) if matches!(text.as_str(), "" | "off" | "false" | "0") => Ok(false),
         serde_json::Value::Null => Ok(false),
         _ => Err(D::Error::invalid_type(
             Unexpected::Other("something else"),

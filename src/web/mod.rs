@@ -19,6 +19,7 @@ mod guard;
 mod instruments;
 mod limits;
 mod measurements;
+mod openapi;
 mod pages;
 mod permissions;
 mod plan;
