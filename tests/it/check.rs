@@ -175,7 +175,10 @@ fn twice_it_exceeds() {
     assert!(result.probabilities.unwrap().exceeds > 0.975);
     // Bounded at one, the posterior would call the sample pure; the plain ratio says two.
     let purity = result.optical_purity.unwrap();
-    assert_eq!((purity.bounded, purity.bounded95, purity.enantiomer_ratio), (None, None, None));
+    assert_eq!(
+        (purity.bounded, purity.bounded95, purity.enantiomer_ratio),
+        (None, None, None)
+    );
     assert!(purity.ratio.unwrap() > 1.8, "{purity:?}");
 }
 
