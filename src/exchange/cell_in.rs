@@ -5,7 +5,7 @@
 
 use super::fields::split_list;
 use crate::notation;
-use crate::quantity::{Printed, SpectralLine, Wavelength, parse_line, parse_number};
+use crate::quantity::{Printed, QuantityError, SpectralLine, Wavelength, parse_line, parse_number};
 use crate::statement::{Sign, StatedExcess, Statement};
 
 /// Reads the cell of a value: a plain number, or whatever the reader of printed text makes of it.
@@ -64,7 +64,10 @@ pub(super) fn number(text: &str) -> Result<(Printed, Option<String>), String> {
         (Some(_), None) if text.matches(',').count() > 1 => return Err(wrong()),
         _ => text.to_owned(),
     };
-    let value = parse_number(&plain).map_err(|_| wrong())?;
+    let value = parse_number(&plain).map_err(|error| match error {
+        QuantityError::OutOfRange { .. } => error.to_string(),
+        _ => wrong(),
+    })?;
     let digits = |part: &str| part.chars().filter(char::is_ascii_digit).count();
     let may_be_thousands = match (comma, point) {
         (Some(at), None) => {

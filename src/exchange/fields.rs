@@ -641,7 +641,7 @@ impl Reader {
         };
         let number = match text.split_once(':') {
             Some((value, decimals)) => match (value.parse::<f64>(), decimals.parse()) {
-                (Ok(value), Ok(decimals)) if value.is_finite() => Some(Printed::new(value, decimals)),
+                (Ok(value), Ok(decimals)) if Printed::is_held(value) => Some(Printed::new(value, decimals)),
                 _ => None,
             },
             None => text.parse().ok(),

@@ -7,6 +7,8 @@
 //! of a line, the repeated ordinate after differences, the number of points) are made, and a file that fails one is
 //! refused with its line. Start reading at [`parse`].
 
+use crate::quantity::MOST;
+
 /// A curve.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Curve {
@@ -225,6 +227,12 @@ pub fn parse(text: &str) -> Result<Curve, JcampError> {
         Table::Ordinates => header.ordinates(&lines)?,
         Table::Pairs => header.pairs(&lines)?,
     };
+    if let Some((x, y)) = (points.iter()).find(|(x, y)| !(x.abs() <= MOST && y.abs() <= MOST)) {
+        return Err(JcampError::Check {
+            line: lines.first().map_or(0, |(line, _)| *line),
+            what: format!("the point {x:e}, {y:e} is outside what can be"),
+        });
+    }
     Ok(Curve {
         title: header.title.unwrap_or_default(),
         data_type: header.data_type,

@@ -272,6 +272,13 @@ impl Library {
         Ok(())
     }
 
+    /// The highest number of a compound; zero in an empty library.
+    pub fn highest_compound(&self) -> Result<i64, LibraryError> {
+        Ok(self
+            .connection
+            .query_row("SELECT coalesce(max(id), 0) FROM compound", [], |row| row.get(0))?)
+    }
+
     /// Counts. Reads the whole file.
     pub fn statistics(&self) -> Result<Statistics, LibraryError> {
         let count = |sql: &str| -> Result<u64, LibraryError> {

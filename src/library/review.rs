@@ -81,13 +81,6 @@ impl Library {
         Ok(n.cast_unsigned())
     }
 
-    /// The highest number of a compound; zero in an empty library.
-    pub fn highest_compound(&self) -> Result<i64, LibraryError> {
-        Ok(self
-            .connection
-            .query_row("SELECT coalesce(max(id), 0) FROM compound", [], |row| row.get(0))?)
-    }
-
     /// Who keyed an entry: whoever added or imported it, and whoever edited it since.
     pub fn keyers(&self, entry: &Entry) -> Result<Keyers, LibraryError> {
         let mut keyers = Keyers::default();

@@ -200,6 +200,9 @@ impl Lexer<'_> {
         }
         let plain = plain.replace([',', '·'], ".");
         let value = plain.parse::<f64>().unwrap_or(f64::NAN);
+        if !Printed::is_held(value) {
+            return (Kind::Word, end);
+        }
         let printed = Printed::new(value, u8::try_from(decimals).unwrap_or(u8::MAX));
         let leading_zero = whole > 1 && bytes[start] == b'0';
         (

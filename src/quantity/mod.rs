@@ -15,7 +15,7 @@ pub use parse::{
     parse_density, parse_length, parse_line, parse_mass, parse_molar_mass, parse_number, parse_percent,
     parse_temperature, parse_time, parse_volume,
 };
-pub use printed::{Printed, PrintedError, round_to};
+pub use printed::{LEAST, MOST, Printed, PrintedError, round_to};
 
 use serde::{Deserialize, Serialize};
 

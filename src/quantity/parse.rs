@@ -1,10 +1,9 @@
 //! A number and its unit as a person types them. A bare number is in the unit the option's help names: mm, g, mL, °C,
 //! g/100 mL, degree, nm.
 
-use super::printed::plain_number;
 use super::{
-    Angle, Concentration, Density, Fraction, Length, Mass, MolarMass, Printed, SpectralLine, Temperature, Time, Volume,
-    WavelengthError,
+    Angle, Concentration, Density, Fraction, Length, Mass, MolarMass, Printed, PrintedError, SpectralLine, Temperature,
+    Time, Volume, WavelengthError,
 };
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -90,7 +89,7 @@ fn split_number<'a>(
     }
     let number: Printed = text[..end]
         .parse()
-        .map_err(|_| not_read(&text[..end], quantity, text, example))?;
+        .map_err(|error| not_read(&error, quantity, text, example))?;
     Ok((number, text[end..].trim()))
 }
 
@@ -113,25 +112,23 @@ fn plain_unit(unit: &str) -> String {
 /// # Errors
 /// When the text is not a number.
 pub fn parse_number(text: &str) -> Result<Printed, QuantityError> {
-    let plain = plain_number(text);
-    plain.parse().map_err(|_| not_read(&plain, "number", text, "-49.1"))
+    text.parse().map_err(|error| not_read(&error, "number", text, "-49.1"))
 }
 
-/// Why a number was not read: there is none, or none that can be held.
-fn not_read(number: &str, quantity: &'static str, text: &str, example: &'static str) -> QuantityError {
+/// Why a number was not read: there is none, or none that any bench has.
+fn not_read(error: &PrintedError, quantity: &'static str, text: &str, example: &'static str) -> QuantityError {
     let text = text.to_owned();
-    if number.trim().parse().is_ok_and(f64::is_infinite) && number.contains(|c: char| c.is_ascii_digit()) {
-        QuantityError::OutOfRange {
+    match error {
+        PrintedError::OutOfRange { .. } => QuantityError::OutOfRange {
             quantity,
             text,
-            range: "below 1e308",
-        }
-    } else {
-        QuantityError::NoNumber {
+            range: "zero, or of a size from 0.000000001 to 1000000000",
+        },
+        PrintedError::NoNumber { .. } => QuantityError::NoNumber {
             quantity,
             text,
             example,
-        }
+        },
     }
 }
 

@@ -13,12 +13,27 @@ pub struct Printed {
     decimals: u8,
 }
 
+/// The least size but zero, and the largest, of a number that is read: far beyond any bench, and near enough to one that
+/// whatever is computed of such numbers can be held.
+pub const LEAST: f64 = 1e-9;
+/// The largest size of a number that is read.
+pub const MOST: f64 = 1e9;
+
 /// Why a text is no printed number.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("\"{text}\" is not a number; write digits with a point or a comma, such as -49.1")]
-pub struct PrintedError {
-    /// The text found.
-    pub text: String,
+pub enum PrintedError {
+    /// It is none.
+    #[error("\"{text}\" is not a number; write digits with a point or a comma, such as -49.1")]
+    NoNumber {
+        /// The text found.
+        text: String,
+    },
+    /// It is one that no bench has.
+    #[error("\"{text}\" is outside what can be: a number is zero, or its size is from {LEAST} to {MOST}")]
+    OutOfRange {
+        /// The text found.
+        text: String,
+    },
 }
 
 /// Most digits after the decimal mark that are kept; more cannot be held by the value.
@@ -33,6 +48,11 @@ impl Printed {
             value: if value.is_finite() { value } else { 0.0 },
             decimals: decimals.min(MOST_DECIMALS),
         }
+    }
+
+    /// Whether a number is one that can be read: zero, or of a size from [`LEAST`] to [`MOST`].
+    pub fn is_held(value: f64) -> bool {
+        value == 0.0 || (LEAST..=MOST).contains(&value.abs())
     }
 
     /// The value.
@@ -76,11 +96,18 @@ impl FromStr for Printed {
 
     /// Reads digits with a decimal point or comma and any printed minus or plus sign; no exponent is a printed digit,
     /// but one is understood.
+    ///
+    /// # Errors
+    /// When the text is no number, or [`Self::is_held`] says no to it.
     fn from_str(text: &str) -> Result<Self, Self::Err> {
         let plain = plain_number(text);
-        let value: f64 = plain.parse().map_err(|_| PrintedError { text: text.to_owned() })?;
-        if !value.is_finite() || !plain.bytes().any(|b| b.is_ascii_digit()) {
-            return Err(PrintedError { text: text.to_owned() });
+        let none = || PrintedError::NoNumber { text: text.to_owned() };
+        let value: f64 = plain.parse().map_err(|_| none())?;
+        if !plain.bytes().any(|b| b.is_ascii_digit()) {
+            return Err(none());
+        }
+        if !Self::is_held(value) {
+            return Err(PrintedError::OutOfRange { text: text.to_owned() });
         }
         let (mantissa, exponent) = match plain.split_once(['e', 'E']) {
             Some((mantissa, exponent)) => (mantissa, exponent.parse::<i32>().unwrap_or(0)),
@@ -178,8 +205,20 @@ mod tests {
 
     #[test]
     fn words_and_infinities_are_refused() {
-        for text in ["", "-", "nan", "inf", "1e999", "12x", "1.2.3"] {
-            assert!(text.parse::<Printed>().is_err(), "{text}");
+        for text in ["", "-", "nan", "inf", "12x", "1.2.3"] {
+            let none = PrintedError::NoNumber { text: text.to_owned() };
+            assert_eq!(text.parse::<Printed>(), Err(none), "{text}");
+        }
+    }
+
+    #[test]
+    fn numbers_that_no_bench_has_are_refused() {
+        for text in ["1e999", "1e300", "-1e300", "1000000001", "1e-10", "−1e-300"] {
+            let beyond = PrintedError::OutOfRange { text: text.to_owned() };
+            assert_eq!(text.parse::<Printed>(), Err(beyond), "{text}");
+        }
+        for text in ["0", "-0.0", "0e999", "1000000000", "-1000000000", "0.000000001"] {
+            assert!(text.parse::<Printed>().is_ok(), "{text}");
         }
     }
 

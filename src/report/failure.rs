@@ -218,7 +218,6 @@ impl From<MeasuredError> for Failure {
             MeasuredError::NoCell => "cell",
             MeasuredError::NoConcentration | MeasuredError::DensityInSolvent(_) => "concentration",
             MeasuredError::DensityBeside(_) => "density",
-            MeasuredError::OutOfRange { .. } => "quantity",
             MeasuredError::Quantity(error) => return Self::usage("quantity", error.to_string()),
         };
         Self::usage(code, "").told(&error.to_string())

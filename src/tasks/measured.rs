@@ -35,12 +35,6 @@ pub struct Measured {
     pub line: Option<SpectralLine>,
 }
 
-/// The least and the largest size of what can be given, in the unit of a bare number: far beyond any bench, so that a slip
-/// of the keyboard makes no number that cannot be computed with.
-pub const LEAST: f64 = 1e-9;
-/// The largest.
-pub const MOST: f64 = 1e9;
-
 /// Why what was given does not make a specific rotation.
 #[derive(Debug, thiserror::Error)]
 pub enum MeasuredError {
@@ -71,14 +65,6 @@ pub enum MeasuredError {
          liquid; leave one of the two out"
     )]
     DensityBeside(String),
-    /// A number that no bench has.
-    #[error("{what} is outside what can be: {unit} from {LEAST} to {MOST}")]
-    OutOfRange {
-        /// What was given.
-        what: &'static str,
-        /// The unit it is counted in here.
-        unit: &'static str,
-    },
     /// A unit that cannot be converted.
     #[error(transparent)]
     Quantity(#[from] QuantityError),
@@ -141,46 +127,11 @@ impl Measured {
         })
     }
 
-    /// Refuses numbers beyond any bench. A rotation may be zero.
-    fn is_in_range(&self) -> Result<(), MeasuredError> {
-        let rotations = [
-            ("the value", "deg mL g⁻¹ dm⁻¹", self.value.map(Printed::value)),
-            ("the angle", "degrees", self.angle.map(Angle::degrees)),
-        ];
-        let sizes = [
-            (
-                "the uncertainty",
-                "the unit of the value or angle",
-                self.uncertainty.map(Printed::value),
-            ),
-            ("the cell length", "mm", self.cell.map(Length::millimetres)),
-            (
-                "the concentration",
-                "its unit",
-                self.conc.map(|stated| stated.value.value()),
-            ),
-            ("the mass", "g", self.mass.map(Mass::grams)),
-            ("the volume", "mL", self.volume.map(Volume::millilitres)),
-            ("the density", "g/mL", self.density.map(Density::grams_per_millilitre)),
-        ];
-        // What is zero or less is refused with words of its own.
-        let is_wide = |size: f64| size > 0.0 && !(LEAST..=MOST).contains(&size);
-        let beyond = (rotations
-            .iter()
-            .find(|(_, _, number)| number.is_some_and(|number| number.abs() > MOST)))
-        .or_else(|| sizes.iter().find(|(_, _, number)| number.is_some_and(is_wide)));
-        match beyond {
-            Some(&(what, unit, _)) => Err(MeasuredError::OutOfRange { what, unit }),
-            None => Ok(()),
-        }
-    }
-
     /// The measured specific rotation and its uncertainty.
     ///
     /// # Errors
     /// When what was given does not make a specific rotation.
     pub fn reduced(&self, molar_mass: Option<MolarMass>) -> Result<Reduced, MeasuredError> {
-        self.is_in_range()?;
         let defaults = Defaults::built_in();
         let uncertainty = self.stated_uncertainty()?;
         let concentration = self.concentration(molar_mass)?;

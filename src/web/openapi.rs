@@ -1,6 +1,6 @@
 //! What a check sent by a program must hold, in the terms of JSON Schema: the readers of `fields` in another form.
 
-use crate::tasks::measured::{LEAST, MOST};
+use crate::quantity::{LEAST, MOST};
 use serde_json::{Map, Value, json};
 
 /// A number as it is typed; a unit may follow it.

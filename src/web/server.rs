@@ -118,12 +118,14 @@ pub struct Started {
 pub enum ServeError {
     /// An address that other machines reach, and nobody encrypts.
     #[error(
-        "{0} can be reached from other machines, and nothing encrypts what goes there; give --certificate and --key, say          --behind-proxy when a proxy in front encrypts, or listen on 127.0.0.1"
+        "{0} can be reached from other machines, and nothing encrypts what goes there; give --certificate and --key, \
+         say --behind-proxy when a proxy in front encrypts, or listen on 127.0.0.1"
     )]
     BeyondLoopback(SocketAddr),
     /// Accounts are needed and there are none.
     #[error(
-        "whoever asks this server must sign in, and the library has no accounts; make the first with          biot account add NAME --role administrator"
+        "whoever asks this server must sign in, and the library has no accounts; make the first with biot \
+         account add NAME --role administrator"
     )]
     NoAccounts,
     /// The address does not say by which name browsers come.

@@ -207,12 +207,13 @@ fn rows_that_cannot_be_checked_say_why_and_keep_their_place() {
          nobody,,5,20,\n\
          range,L-proline,-80 to -85,20,\n\
          hot,L-proline,-80,900,\n\
+         beyond any bench,L-proline,-1e300,20,\n\
          also measured,L-proline,-80,20,99\n",
     );
     let file = table(folder.path(), "m.csv", &text);
     let mut kept = Kept::default();
     let report = batch(&library, &file, &mut kept);
-    assert_eq!(report.rows, 2108);
+    assert_eq!(report.rows, 2109);
     let lines: Vec<u64> = kept.0.iter().map(|row| row.line).collect();
     assert!(lines.windows(2).all(|pair| pair[1] == pair[0] + 1), "out of order");
     let code = |row: &CheckedRow| match &row.answer {
@@ -230,13 +231,14 @@ fn rows_that_cannot_be_checked_say_why_and_keep_their_place() {
             "no-compound",
             "value",
             "temperature",
+            "value",
             "checked"
         ]
     );
     assert!(kept.0[..2100].iter().all(|row| code(row) == "unknown-compound"));
     let Err(ambiguous) = &kept.0[2101].answer else { panic!() };
     assert!(ambiguous.candidates.len() > 1);
-    let last = kept.0[2107].answer.as_ref().unwrap();
+    let last = kept.0[2108].answer.as_ref().unwrap();
     assert!(last.judgement.excess_check.is_some());
 }
 
