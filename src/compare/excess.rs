@@ -156,7 +156,7 @@ pub(super) fn check(posterior: Option<&Mixture>, measured: &Measured) -> Option<
     check.expected95 = (low <= high).then_some([low, high]);
     if check.expected95.is_some() && centre != 0.0 {
         let p = x / centre;
-        let spread = alone.half_width().hypot(posterior.mean_tau());
+        let spread = posterior.widened(|c| c.tau * c.tau).standard_uncertainty();
         let u_p = u.hypot(p * spread) / centre.abs();
         let nearest = p.clamp(ends[0].0, ends[1].0);
         let standard_uncertainty = u_p.hypot(ends[0].1);

@@ -375,13 +375,12 @@ fn optical_purity(located: &Located, measured: &Measured) -> OpticalPurity {
     let x = measured.value.conventional();
     let u = measured.uncertainty.conventional();
     let centre = located.centre;
-    let spread = located.half_width.hypot(located.tau);
     let density = density_of(&located.one_more, measured.value, measured.uncertainty);
     let bounded = density.quantile(0.5);
     let (_, sd) = density.moments();
     OpticalPurity {
         ratio: (centre != 0.0).then(|| x / centre),
-        fieller95: fieller((x, u), (centre, spread), measured.degrees_of_freedom, 0.95),
+        fieller95: fieller((x, u), (centre, located.spread), measured.degrees_of_freedom, 0.95),
         bounded,
         bounded95: density.shortest(0.95),
         standard_uncertainty: sd,

@@ -204,6 +204,14 @@ impl Mixture {
         (self.quantile(share) - self.quantile(1.0 - share)) / 2.0
     }
 
+    /// What stands for a standard uncertainty: the larger of [`Self::half_width`] and of what makes a normal
+    /// distribution's 95 % interval as wide as this one's. Possible gross errors and failed transfers give long tails, of
+    /// which a standard deviation says too much and the middle too little.
+    pub fn standard_uncertainty(&self) -> f64 {
+        let interval = self.quantile(0.975) - self.quantile(0.025);
+        self.half_width().max(interval / 2.0 / normal_quantile(0.975))
+    }
+
     /// Density of M at x.
     pub fn density(&self, x: f64) -> f64 {
         self.components

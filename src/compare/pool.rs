@@ -72,8 +72,8 @@ pub struct ReferenceOutcome {
 pub struct PooledValue {
     /// Posterior median of M, deg mL g⁻¹ dm⁻¹.
     pub value: f64,
-    /// Half the width of the central 68.27 % interval of M: the standard deviation where the posterior is normal, and not
-    /// inflated by the wide tail that possible gross errors give it.
+    /// The standard deviation where the posterior of M is normal; where it has long tails, the larger of half the central
+    /// 68.27 % interval and of what makes a normal distribution's 95 % interval as wide as this one's.
     pub standard_uncertainty: f64,
     /// 95 % credible interval of M.
     pub interval95: [f64; 2],
@@ -125,6 +125,8 @@ pub(super) struct Located {
     pub centre: f64,
     /// Half the width of its central 68.27 % interval.
     pub half_width: f64,
+    /// Standard uncertainty of one further source's value.
+    pub spread: f64,
     /// Mean of τ.
     pub tau: f64,
     /// Mass of the lighter of two modes, and how far they lie apart.
@@ -134,8 +136,10 @@ pub(super) struct Located {
 impl Located {
     fn of(posterior: &Mixture) -> Self {
         let alone = posterior.widened(|_| 0.0);
+        let one_more = posterior.widened(|c| c.tau * c.tau);
         Self {
-            one_more: posterior.widened(|c| c.tau * c.tau),
+            spread: one_more.standard_uncertainty(),
+            one_more,
             centre: alone.quantile(0.5),
             half_width: alone.half_width(),
             tau: posterior.mean_tau(),
@@ -460,7 +464,7 @@ impl Pooling {
         let (alone, one_more) = (&located.alone, &located.one_more);
         self.pooled = Some(PooledValue {
             value: located.centre,
-            standard_uncertainty: located.half_width,
+            standard_uncertainty: alone.standard_uncertainty(),
             interval95: [alone.quantile(0.025), alone.quantile(0.975)],
             prediction95: [one_more.quantile(0.025), one_more.quantile(0.975)],
             between_source_sd: located.tau,

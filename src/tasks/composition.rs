@@ -4,7 +4,6 @@ use super::check::{CheckSettings, Holdings, ReferenceShown, reading_worth, refer
 use crate::compare::{Conditions, Mixture, PooledValue, Reference, pool};
 use crate::library::{CompoundId, Library, LibraryError};
 use crate::measurement::composition::{Composition, CompositionError, Rotation, composition};
-use crate::measurement::student::t_two_sided;
 use crate::quantity::{MolarMass, SpecificRotation};
 use serde::Serialize;
 
@@ -110,14 +109,11 @@ pub fn compose(
     })
 }
 
-/// A pooled value as the composition takes it. Few references leave long tails, which a normal distribution of the same
-/// middle does not have: the standard uncertainty is at least what makes the 95 % interval.
+/// A pooled value as the composition takes it.
 fn rotation(pure: &PureFromLibrary) -> Rotation {
-    let [low, high] = pure.pooled.interval95;
-    let from_interval = (high - low) / 2.0 / t_two_sided(0.05, f64::INFINITY);
     Rotation {
         value: SpecificRotation::from_conventional(pure.pooled.value),
-        uncertainty: SpecificRotation::from_conventional(pure.pooled.standard_uncertainty.max(from_interval)),
+        uncertainty: SpecificRotation::from_conventional(pure.pooled.standard_uncertainty),
     }
 }
 

@@ -244,6 +244,23 @@ fn one_dilute_reference_decides_nothing_close_to_it() {
     assert!(pooled.standard_uncertainty > 4.5, "{pooled:?}");
 }
 
+/// A solvent that is not printed may be of another class, which gives the pooled value long tails. JCGM 100:2008, 6.2: what
+/// is read as a standard uncertainty is doubled to an interval of about 95 %, so it must not promise a narrower one.
+#[test]
+fn the_uncertainty_beside_the_pooled_value_promises_no_more_than_its_interval() {
+    let result = run(&Case {
+        compound: "(−)-menthol",
+        value: -40.0,
+        solvent: Some("EtOH"),
+        conc: Some("2"),
+        temp: Some("20"),
+        ..CASE
+    });
+    let pooled = result.pooled.unwrap();
+    let half = (pooled.interval95[1] - pooled.interval95[0]) / 2.0;
+    assert!(half > 20.0 && 2.0 * pooled.standard_uncertainty > half, "{pooled:?}");
+}
+
 /// L-rhamnose: teaching tables print +8.9, −8.0 and +9.4 without solvent (initial and final values mixed).
 #[test]
 fn references_that_disagree_in_sign_decide_no_hand() {

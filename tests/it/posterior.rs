@@ -343,12 +343,12 @@ fn compare(references: &[Reference], plain: &[Plain], (centres, reach): (&[f64],
         value: (high.value - low.value) / 2.0,
         error: low.error.hypot(high.error) / 2.0,
     };
-    same(
-        "central half-width",
-        summary.standard_uncertainty,
-        central,
-        central.value,
-    );
+    let found = (alone.quantile(0.841_345) - alone.quantile(0.158_655)) / 2.0;
+    same("central half-width", found, central, central.value);
+    // 1.959964: any table of the normal distribution.
+    let of_interval = (summary.interval95[1] - summary.interval95[0]) / 2.0 / 1.959_964;
+    let stated = summary.standard_uncertainty;
+    assert!((stated / found.max(of_interval) - 1.0).abs() < 1e-5, "{summary:?}");
     same("sd", posterior.sd(), sd, sd.value);
     for (name, p, found) in [
         ("2.5 %", 0.025, summary.interval95[0]),
