@@ -97,14 +97,13 @@ fn main() -> Outcome {
     // The first questions open the library and read its index.
     ask(&address, n_clients, n_clients * 2, &search)?;
     ask(&address, n_clients, n_clients * 2, &check)?;
-    let idle = resident(server.0.id());
+    let idle = Memory::of(server.0.id());
     report("search", &ask(&address, n_clients, n_requests, &search)?)?;
     report("check", &ask(&address, n_clients, n_requests, &check)?)?;
+    let after = Memory::of(server.0.id());
     say(&format!(
-        "memory: resident {} MiB after the first questions, {} MiB after all, peak {} MiB",
-        idle.0 >> 10,
-        resident(server.0.id()).0 >> 10,
-        resident(server.0.id()).1 >> 10
+        "memory: resident {} MiB after the first questions ({} its own), {} MiB after all ({} its own), peak {} MiB",
+        idle.resident, idle.own, after.resident, after.own, after.peak
     ))
 }
 
@@ -198,16 +197,29 @@ fn report(what: &str, asked: &Asked) -> Outcome {
     ))
 }
 
-/// Resident memory of a process and its peak, KiB; 0 where the system does not tell.
-fn resident(process: u32) -> (u64, u64) {
-    let status = std::fs::read_to_string(format!("/proc/{process}/status")).unwrap_or_default();
-    let figure = |name: &str| {
-        status
-            .lines()
-            .find_map(|line| line.strip_prefix(name)?.split_whitespace().next()?.parse().ok())
-            .unwrap_or(0)
-    };
-    (figure("VmRSS:"), figure("VmHWM:"))
+/// Memory of a process, MiB; 0 where the system does not tell.
+struct Memory {
+    resident: u64,
+    /// What of it is its own; the rest are pages of files, which the system takes back when it needs the room.
+    own: u64,
+    peak: u64,
+}
+
+impl Memory {
+    fn of(process: u32) -> Self {
+        let status = std::fs::read_to_string(format!("/proc/{process}/status")).unwrap_or_default();
+        let figure = |name: &str| {
+            let kib = status
+                .lines()
+                .find_map(|line| line.strip_prefix(name)?.split_whitespace().next()?.parse().ok());
+            kib.unwrap_or(0_u64) >> 10
+        };
+        Self {
+            resident: figure("VmRSS:"),
+            own: figure("RssAnon:"),
+            peak: figure("VmHWM:"),
+        }
+    }
 }
 
 const HEX: [char; 16] = [
