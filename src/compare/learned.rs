@@ -5,6 +5,7 @@
 
 use super::conditions::{Aspect, Conditions, solvent_case};
 use super::effects::{Case, Effect, EffectTable};
+use crate::quantity::SpectralLine;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -312,6 +313,8 @@ fn lone_case(a: &PublishedValue, b: &PublishedValue) -> Option<LoneCase> {
     let mut main = Vec::new();
     match (&x.line, &y.line) {
         (Some(p), Some(q)) if !p.same_light(q) => return None,
+        // A line that is not printed is D, or the pair differs in line.
+        (Some(p), None) | (None, Some(p)) if !p.same_light(&SpectralLine::SodiumD) => return None,
         (Some(_), None) | (None, Some(_)) => main.push((Aspect::Line, Case::Unknown)),
         _ => {}
     }

@@ -6,6 +6,11 @@
 //! comparable. Only values of one source, solvent and preparation form a series: in a ratio of two of them a wrong weight
 //! or an impure sample cancels, in a ratio across sources it does not.
 //!
+//! A line that is not printed is the sodium D line (common practice of papers and handbooks): a reference without one is
+//! comparable as it is with a measurement at D, and is taken from D to any other line, as it would be had it printed D. Of a
+//! measurement whose line is not given the same is assumed. A line with a name that stands for no wavelength, such as `red`,
+//! is comparable with itself alone.
+//!
 //! A series is one piece of evidence. When it holds the line of the measurement its values there are pooled and no others;
 //! otherwise the value that reaches the line with the least uncertainty is.
 //!
@@ -64,6 +69,18 @@ impl LineConversion {
         }
     }
 
+    /// The conversion where one of the two lines is assumed: what a line that is not printed may do comes on top.
+    fn resting_on(mut self, assumption: &str, value: SpecificRotation, effects: &EffectTable) -> Self {
+        let size = value.conventional().abs();
+        if size > 0.0 {
+            let unprinted = effects.sd(Aspect::Line, Case::Unknown, size) / size;
+            self.standard_uncertainty = self.standard_uncertainty.hypot(self.factor * unprinted);
+        }
+        self.warnings
+            .push(format!("The conversion rests on an assumption: {assumption}."));
+        self
+    }
+
     /// The group of references that share this conversion's error.
     pub(super) fn group(&self) -> String {
         match self.method {
@@ -78,7 +95,7 @@ impl LineConversion {
 pub(super) enum LineStep {
     /// The same light.
     Same,
-    /// Not known on one side or both.
+    /// Not printed on one side or both, and the other is the sodium D line.
     Unknown,
     /// Another line, converted.
     Converted(LineConversion),
@@ -108,33 +125,87 @@ pub(super) struct LineSteps {
 
 /// How each reference is taken to the line of the measurement.
 pub(super) fn steps(measured: &Conditions, references: &[Reference], effects: &EffectTable) -> LineSteps {
-    let here = measured.line.as_ref().and_then(|line| Some((line, line.wavelength()?)));
-    let elsewhere = |reference: &Reference| -> Option<(Wavelength, Wavelength)> {
-        let (line, to) = here?;
-        let other = reference.conditions.line.as_ref()?;
-        (!other.same_light(line)).then_some((other.wavelength()?, to))
-    };
-    let is_known = |line: &Option<SpectralLine>| line.as_ref().is_some_and(|line| line.wavelength().is_some());
-    let lines: Vec<Option<(Wavelength, Wavelength)>> = references.iter().map(elsewhere).collect();
-    let series = if lines.iter().any(Option::is_some) {
+    let here = measured.line.as_ref();
+    let relations: Vec<Relation> = references
+        .iter()
+        .map(|reference| Relation::of(reference.conditions.line.as_ref(), here))
+        .collect();
+    let is_converted = |relation: &Relation| matches!(relation, Relation::Apart { .. });
+    let series = if relations.iter().any(is_converted) {
         gather(references, effects)
     } else {
         Vec::new()
     };
     let steps: Vec<LineStep> = references
         .iter()
-        .zip(&lines)
-        .map(|(reference, between)| match between {
-            Some((from, to)) => match convert(reference, *from, *to, &series) {
-                Ok(made) => LineStep::Converted(made),
-                Err(reason) => LineStep::Refused(reason),
+        .zip(relations)
+        .map(|(reference, relation)| match relation {
+            Relation::Same => LineStep::Same,
+            Relation::Unknown => LineStep::Unknown,
+            Relation::NoWavelength(name) => {
+                LineStep::Refused(format!("the wavelength of the line \"{name}\" is not known"))
+            }
+            Relation::Apart { from, to, assumed } => match convert(reference, from, to, &series) {
+                Ok(made) => LineStep::Converted(match assumed {
+                    Some(assumption) => made.resting_on(assumption, reference.value, effects),
+                    None => made,
+                }),
+                Err(reason) => LineStep::Refused(match assumed {
+                    Some(assumption) => format!("{assumption}; {reason}"),
+                    None => reason,
+                }),
             },
-            None if here.is_none() || !is_known(&reference.conditions.line) => LineStep::Unknown,
-            None => LineStep::Same,
         })
         .collect();
     let stands_for = represent(references, &series, &steps);
     LineSteps { steps, stands_for }
+}
+
+/// What is assumed of a line that is not printed.
+const REFERENCE_AT_D: &str = "its line is not printed and is taken as D";
+/// What is assumed of a line that is not given.
+const MEASURED_AT_D: &str = "the line of the measurement is not given and is taken as D";
+
+/// How two lines stand to each other.
+enum Relation {
+    /// The same light.
+    Same,
+    /// Not printed on one side or both, and not known to be another than D.
+    Unknown,
+    /// A line whose name stands for no wavelength, and another.
+    NoWavelength(String),
+    /// Two lines.
+    Apart {
+        from: Wavelength,
+        to: Wavelength,
+        /// What is assumed, where one is not printed.
+        assumed: Option<&'static str>,
+    },
+}
+
+impl Relation {
+    fn of(reference: Option<&SpectralLine>, measured: Option<&SpectralLine>) -> Self {
+        let (there, here) = match (reference, measured) {
+            (None, None) => return Self::Unknown,
+            (there, here) => (
+                there.unwrap_or(&SpectralLine::SodiumD),
+                here.unwrap_or(&SpectralLine::SodiumD),
+            ),
+        };
+        let assumed = match (reference, measured) {
+            (None, _) => Some(REFERENCE_AT_D),
+            (_, None) => Some(MEASURED_AT_D),
+            _ => None,
+        };
+        if there.same_light(here) {
+            return assumed.map_or(Self::Same, |_| Self::Unknown);
+        }
+        match (there.wavelength(), here.wavelength()) {
+            (Some(from), Some(to)) => Self::Apart { from, to, assumed },
+            (None, _) => Self::NoWavelength(there.to_string()),
+            (_, None) => Self::NoWavelength(here.to_string()),
+        }
+    }
 }
 
 /// Values of one source, solvent and preparation at several lines.
@@ -472,9 +543,9 @@ fn represent(references: &[Reference], series: &[Series<'_>], steps: &[LineStep]
     for series in series {
         // Relative uncertainty at the line of the measurement; a value read there comes before all others.
         let reach = |member: &Member| match &steps[member.at] {
-            LineStep::Same => Some(0.0),
+            LineStep::Same | LineStep::Unknown => Some(0.0),
             LineStep::Converted(made) => Some((member.u / member.value).hypot(made.signed_relative())),
-            LineStep::Unknown | LineStep::Refused(_) => None,
+            LineStep::Refused(_) => None,
         };
         let best = series
             .members

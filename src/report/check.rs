@@ -447,25 +447,26 @@ pub fn references(references: &[ReferenceShown], page: &mut Page) {
 
 /// How references were taken to the line of the measurement, each way once.
 fn conversions(references: &[ReferenceShown], page: &mut Page) {
-    let mut ways: Vec<(&LineConversionShown, Vec<i64>)> = Vec::new();
+    let mut ways: Vec<(String, Vec<i64>)> = Vec::new();
     for reference in references.iter().filter(|reference| reference.used) {
         let Some(made) = &reference.line_conversion else {
             continue;
         };
-        match ways.iter_mut().find(|(way, _)| *way == made) {
+        let mut sentence = format!("{}.", line_conversion(made));
+        for warning in &made.warnings {
+            sentence = format!("{sentence} {warning}");
+        }
+        match ways.iter_mut().find(|(way, _)| *way == sentence) {
             Some((_, entries)) => entries.push(reference.entry),
-            None => ways.push((made, vec![reference.entry])),
+            None => ways.push((sentence, vec![reference.entry])),
         }
     }
     if ways.is_empty() {
         return;
     }
     page.heading("Taken from another line");
-    for (made, entries) in ways {
-        page.point(&format!("{}: {}", numbers(&entries), line_conversion(made)));
-        for warning in &made.warnings {
-            page.note(&format!("    {warning}"));
-        }
+    for (sentence, entries) in ways {
+        page.point(&format!("{}: {sentence}", numbers(&entries)));
     }
 }
 

@@ -379,3 +379,71 @@ fn the_compounds_own_values_say_what_another_line_would_read() {
         .is_empty()
     );
 }
+
+/// A rotation printed without its line is that of sodium D (common practice of papers and handbooks): at another line it
+/// is treated as one that prints D, and never as a value read at the line of the measurement.
+#[test]
+fn a_line_that_is_not_printed_is_taken_as_d() {
+    let none = |value: f64, source: i64| Reference {
+        conditions: Conditions {
+            line: None,
+            ..at(SpectralLine::SodiumD)
+        },
+        ..reference(SpectralLine::SodiumD, value, 0.1, source)
+    };
+    let outcome = |measured: SpectralLine, references: &[Reference]| pooled(measured, references).references[0].clone();
+    // At D it holds, with what the line may do; nothing leads from D to 365 nm.
+    let near = outcome(SpectralLine::SodiumD, &[none(66.5, 1)]);
+    assert!(near.weight > 0.99 && near.line_conversion.is_none(), "{near:?}");
+    let far = outcome(air(365.0), &[none(66.5, 1)]);
+    assert!(
+        far.weight == 0.0 && far.reason.clone().unwrap().contains("taken as D"),
+        "{far:?}"
+    );
+    // Another source's values at both lines (sucrose, from memory) lead there, as from a printed D, with a wider
+    // uncertainty.
+    let (d, uv) = (66.41, 193.42);
+    let both = [
+        reference(SpectralLine::SodiumD, d, 0.02, 2),
+        reference(air(365.0), uv, 0.05, 2),
+    ];
+    let of = |first: Reference| {
+        let references: Vec<Reference> = std::iter::once(first).chain(both.clone()).collect();
+        outcome(air(365.0), &references).line_conversion.unwrap()
+    };
+    let printed = of(reference(SpectralLine::SodiumD, 66.5, 0.1, 1));
+    let assumed = of(none(66.5, 1));
+    assert_eq!(printed.factor, assumed.factor);
+    assert!(
+        (assumed.factor - uv / d).abs() < 1e-9 && assumed.factor > 2.5,
+        "{assumed:?}"
+    );
+    assert!(
+        assumed.standard_uncertainty > 3.0 * printed.standard_uncertainty,
+        "{assumed:?}"
+    );
+    assert!(assumed.warnings.iter().any(|warning| warning.contains("taken as D")));
+    // The same of a measurement whose line is not given.
+    let measured = Conditions {
+        line: None,
+        ..at(SpectralLine::SodiumD)
+    };
+    let table = EffectTable::built_in();
+    let pooling = pool(
+        &measured,
+        &[reference(air(365.0), uv, 0.05, 2)],
+        &table,
+        &Options::default(),
+    );
+    assert_eq!(pooling.references[0].weight, 0.0, "{:?}", pooling.references[0]);
+}
+
+/// Old tables print light by its colour; a colour is no wavelength.
+#[test]
+fn a_line_without_a_wavelength_is_comparable_with_itself_alone() {
+    let red = || SpectralLine::Named("red".to_owned());
+    let weight = |measured: SpectralLine| pooled(measured, &[reference(red(), 60.0, 0.5, 1)]).references[0].weight;
+    assert_eq!(weight(SpectralLine::SodiumD), 0.0);
+    assert_eq!(weight(air(656.3)), 0.0);
+    assert!(weight(red()) > 0.99);
+}
