@@ -463,38 +463,34 @@ impl Transfers {
                 Stage::Final => "equilibrium".to_owned(),
             })
         };
+        let refused = |reason: &str, mut differences: Vec<Difference>| {
+            differences.push(Difference {
+                aspect: Aspect::Stage,
+                measured: show(measured),
+                reference: show(reference),
+                size: Size::Large,
+                relative_effect: 1.0,
+                case: Some(Case::Differs),
+            });
+            Err((reason.to_owned(), differences))
+        };
         match (measured, reference) {
             (a, b) if a == b => Ok(()),
-            (Some(_), Some(_)) => {
-                self.differences.push(Difference {
-                    aspect: Aspect::Stage,
-                    measured: show(measured),
-                    reference: show(reference),
-                    size: Size::Large,
-                    relative_effect: 1.0,
-                    case: Some(Case::Differs),
-                });
-                Err((
-                    "another stage of mutarotation (initial against equilibrium)".to_owned(),
-                    std::mem::take(&mut self.differences),
-                ))
-            }
-            (_, Some(Stage::Initial)) => {
-                self.differences.push(Difference {
-                    aspect: Aspect::Stage,
-                    measured: None,
-                    reference: show(reference),
-                    size: Size::Large,
-                    relative_effect: 1.0,
-                    case: Some(Case::Differs),
-                });
-                Err((
+            (Some(_), Some(_)) => refused(
+                "another stage of mutarotation (initial against equilibrium)",
+                std::mem::take(&mut self.differences),
+            ),
+            // A stage that is not printed is that of equilibrium, or the substance does not mutarotate (common practice).
+            (Some(Stage::Initial), None) | (None, Some(Stage::Initial)) => refused(
+                if reference.is_some() {
                     "an initial value of a mutarotating solution; the measurement does not say its stage (--stage \
                      initial)"
-                        .to_owned(),
-                    std::mem::take(&mut self.differences),
-                ))
-            }
+                } else {
+                    "its stage of mutarotation is not printed and is taken as equilibrium; the measurement is an initial \
+                     value"
+                },
+                std::mem::take(&mut self.differences),
+            ),
             _ => {
                 let sd = effects.sd(Aspect::Stage, Case::Unknown, scale);
                 self.push(

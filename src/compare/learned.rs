@@ -6,6 +6,7 @@
 use super::conditions::{Aspect, Conditions, solvent_case};
 use super::effects::{Case, Effect, EffectTable};
 use crate::quantity::SpectralLine;
+use crate::statement::Stage;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -325,7 +326,7 @@ fn lone_case(a: &PublishedValue, b: &PublishedValue) -> Option<LoneCase> {
     }
     match (x.stage, y.stage) {
         (a, b) if a == b => {}
-        (Some(_), Some(_)) => return None,
+        (Some(_), Some(_)) | (Some(Stage::Initial), None) | (None, Some(Stage::Initial)) => return None,
         _ => main.push((Aspect::Stage, Case::Unknown)),
     }
     match (&x.basis, &y.basis) {

@@ -6,6 +6,7 @@ use biot::library::{Access, Library};
 use biot::measurement::{self, Defaults};
 use biot::quantity::{self, SpecificRotation};
 use biot::solvent::Solvent;
+use biot::statement::Stage;
 use biot::tasks::care;
 use biot::tasks::check::{
     CheckRequest, CheckResult, CheckSettings, DeriveError, DerivedRequest, check, keep_derived, mirror_of,
@@ -31,6 +32,7 @@ struct Case {
     solvent: Option<&'static str>,
     conc: Option<&'static str>,
     temp: Option<&'static str>,
+    stage: Option<Stage>,
     form: Option<&'static str>,
     excess: Option<f64>,
 }
@@ -41,6 +43,7 @@ const CASE: Case = Case {
     solvent: None,
     conc: None,
     temp: None,
+    stage: None,
     form: None,
     excess: None,
 };
@@ -67,7 +70,7 @@ fn run(case: &Case) -> CheckResult {
             line: Some(quantity::parse_line("D").unwrap()),
             solvent: case.solvent.map(|s| Solvent::parse(s).unwrap()),
             concentration,
-            stage: None,
+            stage: case.stage,
             basis: None,
         },
         cell: None,
@@ -259,6 +262,38 @@ fn the_uncertainty_beside_the_pooled_value_promises_no_more_than_its_interval() 
     let pooled = result.pooled.unwrap();
     let half = (pooled.interval95[1] - pooled.interval95[0]) / 2.0;
     assert!(half > 20.0 && 2.0 * pooled.standard_uncertainty > half, "{pooled:?}");
+}
+
+/// D-glucose turns by +112 when the crystals are just dissolved and by +52.7 in the end (any textbook of organic
+/// chemistry); a value printed without a stage is that of equilibrium (common practice).
+#[test]
+fn an_initial_value_is_not_held_against_values_at_equilibrium() {
+    let case = |value: f64, stage: Option<Stage>| {
+        run(&Case {
+            compound: "D-glucose",
+            value,
+            solvent: Some("H2O"),
+            conc: Some("10"),
+            temp: Some("20"),
+            stage,
+            ..CASE
+        })
+    };
+    let initial = case(112.0, Some(Stage::Initial));
+    assert_eq!(
+        initial.verdict.code,
+        VerdictCode::NoBasis,
+        "{}",
+        initial.verdict.sentence
+    );
+    let reasons: Vec<String> = initial.references.iter().filter_map(|r| r.reason.clone()).collect();
+    assert!(
+        reasons.iter().any(|reason| reason.contains("taken as equilibrium")),
+        "{reasons:?}"
+    );
+    for stage in [None, Some(Stage::Final)] {
+        assert_eq!(case(52.7, stage).verdict.code, VerdictCode::Agrees);
+    }
 }
 
 /// L-rhamnose: teaching tables print +8.9, −8.0 and +9.4 without solvent (initial and final values mixed).
