@@ -112,10 +112,9 @@ pub(super) fn cautions(
     let doubtful = converted(|made| !made.warnings.is_empty());
     if doubtful > 0 {
         said.push(format!(
-            "{doubtful} conversion{} between lines stand{} on the edge of what the dispersion data can tell; the list of \
-             references says why.",
+            "{doubtful} conversion{} between lines {} doubtful; the list of references says why.",
             if doubtful == 1 { "" } else { "s" },
-            if doubtful == 1 { "s" } else { "" }
+            if doubtful == 1 { "is" } else { "are" }
         ));
     }
     if judgement.optical_purity.as_ref().is_some_and(|p| p.prior_matters) {
