@@ -3,10 +3,8 @@
 //
 // Usage: node accounts.mjs PROGRAM [FOLDER FOR SCREENSHOTS]
 // The whole takes at most LIMIT seconds (environment, 120): then it ends, and with it what it started.
-import { createRequire } from "node:module";
-import { readFileSync, mkdirSync } from "node:fs";
-import { join } from "node:path";
 import assert from "node:assert/strict";
+import { looker } from "./look.mjs";
 import { start } from "./start.mjs";
 
 const [program, shots] = process.argv.slice(2);
@@ -14,8 +12,6 @@ if (!program) {
   console.error("usage: node accounts.mjs PROGRAM [FOLDER FOR SCREENSHOTS]");
   process.exit(2);
 }
-const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
-if (shots) mkdirSync(shots, { recursive: true });
 
 // Invented people.
 const password = "a dozen letters";
@@ -30,27 +26,8 @@ const late = setTimeout(async () => {
   process.exit(1);
 }, limit);
 
-let checked = 0;
 try {
-  const context = await browser.newContext({ bypassCSP: true, viewport: { width: 1200, height: 900 } });
-  const page = await context.newPage();
-  const problems = [];
-  const look = async (name) => {
-    for (const [scheme, width] of [["light", 1200], ["dark", 1200], ["light", 390]]) {
-      await page.emulateMedia({ colorScheme: scheme });
-      await page.setViewportSize({ width, height: 900 });
-      await page.evaluate(axe);
-      const { violations } = await page.evaluate(() => axe.run({ runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "best-practice"] }));
-      const serious = violations.filter((one) => ["serious", "critical"].includes(one.impact));
-      problems.push(...serious.map((one) => `${name}, ${scheme}, ${width}: ${one.id}: ${one.nodes[0].html}`));
-      const wide = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
-      if (wide > 1) problems.push(`${name} scrolls sideways by ${wide} at ${width}`);
-      if (shots) await page.screenshot({ path: join(shots, `${name}-${scheme}-${width}.png`), fullPage: true });
-      checked += 1;
-    }
-    await page.emulateMedia({ colorScheme: "light" });
-    await page.setViewportSize({ width: 1200, height: 900 });
-  };
+  const { page, look, problems, looks } = await looker(browser, shots);
   const signIn = async (name, typed) => {
     await page.getByLabel("Name").fill(name);
     await page.getByLabel("Password").fill(typed);
@@ -80,7 +57,7 @@ try {
   assert.equal(new URL(page.url()).pathname, "/sign-in");
 
   assert.deepEqual(problems, []);
-  console.log(`${checked} looks at pages of accounts: no serious finding of the accessibility checker.`);
+  console.log(`${looks()} looks at pages of accounts: no serious finding of the accessibility checker.`);
 } finally {
   clearTimeout(late);
   await end();

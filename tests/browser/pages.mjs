@@ -3,10 +3,9 @@
 //
 // Usage: node pages.mjs PROGRAM [FOLDER FOR SCREENSHOTS]
 // The whole takes at most LIMIT seconds (environment, 240): then it ends, and with it what it started.
-import { createRequire } from "node:module";
-import { readFileSync, mkdirSync } from "node:fs";
-import { join } from "node:path";
+import { readFileSync } from "node:fs";
 import assert from "node:assert/strict";
+import { looker } from "./look.mjs";
 import { start, instrument, readings } from "./start.mjs";
 
 const [program, shots] = process.argv.slice(2);
@@ -14,8 +13,6 @@ if (!program) {
   console.error("usage: node pages.mjs PROGRAM [FOLDER FOR SCREENSHOTS]");
   process.exit(2);
 }
-const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
-if (shots) mkdirSync(shots, { recursive: true });
 
 const limit = Number(process.env.LIMIT ?? 240) * 1000;
 const { address, starting, browser, biot, end } = await start(program);
@@ -42,33 +39,12 @@ for (const [nm, value] of [[589.3, 66.0], [578, 69.0], [546.1, 78.7], [435.8, 13
   of = JSON.parse(row).compound.compound;
 }
 
-let checked = 0;
 try {
-  const context = await browser.newContext({ bypassCSP: true, viewport: { width: 1200, height: 900 } });
-  const page = await context.newPage();
-  const problems = [];
+  const { page, look, problems, looks } = await looker(browser, shots);
   page.on("pageerror", (error) => problems.push(String(error)));
   page.on("request", (request) => {
     if (!request.url().startsWith(address)) problems.push(`asked for ${request.url()}`);
   });
-
-  // Accessibility and looks of the page that is open.
-  const look = async (name) => {
-    for (const [scheme, width] of [["light", 1200], ["dark", 1200], ["light", 390]]) {
-      await page.emulateMedia({ colorScheme: scheme });
-      await page.setViewportSize({ width, height: 900 });
-      await page.evaluate(axe);
-      const { violations } = await page.evaluate(() => axe.run({ runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "best-practice"] }));
-      const serious = violations.filter((one) => ["serious", "critical"].includes(one.impact));
-      problems.push(...serious.map((one) => `${name}, ${scheme}, ${width}: ${one.id}: ${one.nodes[0].html} ${one.nodes[0].failureSummary}`));
-      const wide = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
-      if (wide > 1) problems.push(`${name} scrolls sideways by ${wide} at ${width}`);
-      if (shots) await page.screenshot({ path: join(shots, `${name}-${scheme}-${width}.png`), fullPage: true });
-      checked += 1;
-    }
-    await page.emulateMedia({ colorScheme: "light" });
-    await page.setViewportSize({ width: 1200, height: 900 });
-  };
 
   await page.goto(starting);
   assert.equal(new URL(page.url()).pathname, "/");
@@ -348,7 +324,7 @@ try {
   await page.goto(`${address}/nowhere`);
   await look("nowhere");
   assert.deepEqual(problems, []);
-  console.log(`${checked} looks at pages: no serious finding of the accessibility checker, nothing asked from outside.`);
+  console.log(`${looks()} looks at pages: no serious finding of the accessibility checker, nothing asked from outside.`);
 } finally {
   clearTimeout(late);
   await end();
