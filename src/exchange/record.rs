@@ -500,6 +500,9 @@ impl Maker {
         if statement.value.is_none() && statement.low.is_none() && statement.high.is_none() {
             return Err(cells.refusal(Field::Value, "there is no value"));
         }
+        if let Some(number) = statement.beyond_any_bench() {
+            return Err(cells.refusal(Field::Value, format!("{:e} is outside what can be", number.value())));
+        }
         if let (Some(low), Some(high)) = (statement.low, statement.high)
             && low.value() > high.value()
         {

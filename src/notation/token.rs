@@ -200,7 +200,8 @@ impl Lexer<'_> {
         }
         let plain = plain.replace([',', '·'], ".");
         let value = plain.parse::<f64>().unwrap_or(f64::NAN);
-        if !Printed::is_held(value) {
+        // Hundreds of digits are no number.
+        if !value.is_finite() {
             return (Kind::Word, end);
         }
         let printed = Printed::new(value, u8::try_from(decimals).unwrap_or(u8::MAX));

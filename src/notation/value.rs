@@ -396,6 +396,15 @@ impl Reader<'_> {
             let joined = format!("{}{}", s.text(at), s.text(at + 1)).parse::<Printed>().ok()?;
             return Some((joined, at + 2));
         }
+        // `1.2e3`, as programs write it.
+        if s.is_word(at + 1, &["e", "E"]) && s.is_glued(at + 1) {
+            let sign = usize::from(matches!(s.kind(at + 2), Some(Kind::Plus | Kind::Minus)));
+            let power = at + 2 + sign;
+            if s.number(power).is_some() && (at + 2..=power).all(|part| s.is_glued(part)) {
+                let joined: String = (at..=power).map(|part| s.text(part)).collect();
+                return Some((joined.parse::<Printed>().ok()?, power + 1));
+            }
+        }
         // `1.2 × 10^3`
         if (s.is_any_mark(at + 1, &['×', 'x']) || s.is_word(at + 1, &["x"]))
             && let (Some(ten), Some(power)) = (s.number(at + 2), s.number(at + 3))

@@ -205,6 +205,7 @@ impl From<CurateError> for Failure {
             CurateError::Cas(_) => "cas-number",
             CurateError::Contradiction { .. } => "contradiction",
             CurateError::NoValue => "no-value",
+            CurateError::Beyond(_) => "quantity",
         };
         Self::usage(code, "").told(&error.to_string())
     }

@@ -320,6 +320,23 @@ impl Statement {
             _ => None,
         }
     }
+
+    /// The first number that no bench has ([`Printed::is_held`]): print is read whatever it says, and kept out of a library.
+    pub fn beyond_any_bench(&self) -> Option<Printed> {
+        let concentration = self.concentration.as_ref();
+        let numbers = [
+            self.value,
+            self.low,
+            self.high,
+            self.plus_minus,
+            concentration.map(|printed| printed.low),
+            concentration.and_then(|printed| printed.high),
+        ];
+        numbers
+            .into_iter()
+            .flatten()
+            .find(|number| !Printed::is_held(number.value()))
+    }
 }
 
 /// Defines the word an enum is stored and exchanged by.

@@ -6,6 +6,7 @@ use crate::library::{
     Change, Compound, CompoundChoice, CompoundId, Entry, EntryContent, EntryId, EntryKind, Hand, Identity, Library,
     LibraryError, LimitMethod, NewCompound, NewSource, ReviewState,
 };
+use crate::quantity::Printed;
 use crate::statement::Statement;
 
 /// The compound an entry is about, as a person gives it. A structure decides before a CAS number, a CAS number before
@@ -108,6 +109,9 @@ pub enum CurateError {
     /// The statement holds no value.
     #[error("there is no value; give one, or a low or high limit")]
     NoValue,
+    /// A number that no bench has.
+    #[error("{:e} is outside what can be; look whether a number was printed or read wrongly", .0.value())]
+    Beyond(Printed),
     /// The library refuses.
     #[error(transparent)]
     Library(#[from] LibraryError),
@@ -118,6 +122,9 @@ pub fn add(library: &mut Library, request: &AddRequest, change: &Change) -> Resu
     let statement = &request.statement;
     if statement.value.is_none() && statement.low.is_none() && statement.high.is_none() {
         return Err(CurateError::NoValue);
+    }
+    if let Some(number) = statement.beyond_any_bench() {
+        return Err(CurateError::Beyond(number));
     }
     let choice = find_compound(library, &request.compound)?;
     if let (CompoundChoice::New(compound), false) = (&choice, request.may_add_compound) {

@@ -419,6 +419,9 @@ fn a_printed_value_is_added_as_a_draft_and_confirmed() {
     // A name that is not there is not taken for its nearest neighbour.
     let (code, error) = add(&["invented acid", "--text", text]);
     assert_eq!((code, &error["error"]["code"]), (3, &"unknown-compound".into()));
+    // Print is read whatever it says; a number that no bench has is not kept.
+    let (code, error) = add(&["L-proline", "--text", "[α]D20 −7500000000000 (c 1.0, EtOH)"]);
+    assert_eq!((code, &error["error"]["code"]), (2, &"quantity".into()), "{error}");
     // A compound of its own, by a structure that the starter tables do not hold.
     let new = [
         "invented alcohol",

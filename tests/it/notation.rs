@@ -380,6 +380,22 @@ proptest! {
     }
 }
 
+/// A power of ten as programs write it (ISO 6093:1985, NR3) belongs to the number; what no bench has is not cut to a number
+/// that looks well.
+#[test]
+fn a_number_is_read_with_its_power_of_ten_or_not_at_all() {
+    let values = |text: &str| -> Vec<String> {
+        let found = read(text);
+        found
+            .iter()
+            .filter_map(|one| Some(one.statement.value?.to_string()))
+            .collect()
+    };
+    assert_eq!(values("[α]D20 +4.18e1 (c 1, MeOH)"), ["41.8"]);
+    assert_eq!(values("[α]D20 −1.5E+2 (c 1, MeOH)"), ["-150"]);
+    assert!(values("[α]D20 +1e300 (c 1, MeOH)").is_empty());
+}
+
 #[test]
 fn long_lines_are_read_whole() {
     let piece = "prose about a compound, [α]D20 −12.3 (c 1.00, CHCl3); 1H NMR and so on. ";
