@@ -66,6 +66,7 @@ pub fn load_starter(
             loader,
             structures: Structures::read(&tables.structures)?,
             marks: Marks::read(&tables.marks),
+            values: &tables.values,
             compounds: HashMap::new(),
             named: HashMap::new(),
             report: StarterReport::default(),
@@ -87,6 +88,8 @@ struct Starter<'a, 'tx> {
     loader: &'a mut Loader<'tx>,
     structures: Structures,
     marks: Marks,
+    /// Rows whose structure may stand for that of a compound.
+    values: &'a Table,
     /// Compounds of `compounds.csv` by their number there.
     compounds: HashMap<String, CompoundId>,
     /// Compounds of which only the name is known.
@@ -153,15 +156,25 @@ impl Starter<'_, '_> {
                 .flat_map(|names| names.split('|'))
                 .map(ToOwned::to_owned),
         );
+        let number = row.required("compound")?;
+        let not_its_own = self.marks.value(number, "not_named");
+        other_names.retain(|name| not_its_own.as_ref() != Some(name));
         // Some records list a CAS number among the names.
         let (cas, other_names) = other_names
             .into_iter()
             .partition(|name| name.parse::<CasNumber>().is_ok());
-        let number = row.required("compound")?;
         let descriptor = self.marks.value(number, "descriptor");
+        let drawn = match self.marks.value(number, "structure") {
+            Some(record) => self
+                .values
+                .rows()
+                .find(|row| row.optional("id") == Some(&record))
+                .ok_or_else(|| format!("marks.csv: record \"{record}\" is not known"))?,
+            None => row.clone(),
+        };
         let new = NewCompound {
             cas,
-            ..structured(&self.structures, row, name, other_names, descriptor)?
+            ..structured(&self.structures, &drawn, name, other_names, descriptor)?
         };
         let id = self.loader.compound(&new)?;
         self.compounds.insert(number.to_owned(), id);
@@ -205,6 +218,8 @@ impl Starter<'_, '_> {
         let record = row.required("id")?;
         let name = row.required("name")?;
         let compound = if row.optional("inchikey").is_some() {
+            let own = self.marks.value(record, "name");
+            let name = own.as_deref().unwrap_or(name);
             let new = structured(&self.structures, row, name, Vec::new(), None)?;
             self.loader.compound(&new)?
         } else {
@@ -355,6 +370,8 @@ impl Starter<'_, '_> {
                     content.identity = Identity::from_word(&mark.value)
                         .ok_or_else(|| format!("marks.csv: identity \"{}\" is not known", mark.value))?;
                 }
+                // Of the compound, not of its entry.
+                "name" => {}
                 "kept_out" => content.kept_out = Some(mark.reason.clone()),
                 "doubt" => content.statement.doubts.push(mark.reason.clone()),
                 other => return Err(format!("marks.csv: mark \"{other}\" is not known").into()),
@@ -794,6 +811,7 @@ impl Table {
 }
 
 /// A row of a table; an empty cell is a missing one.
+#[derive(Clone)]
 struct Row<'a> {
     line: usize,
     columns: &'a HashMap<String, usize>,

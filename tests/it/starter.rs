@@ -5,6 +5,7 @@ use biot::library::{EntryKind, Filter, Hand, Identity, Library, NewCompound, Rev
 use biot::quantity::{ConcentrationUnit, SpectralLine};
 use biot::statement::{Role, RotationKind, Sign, Stage};
 use biot::tasks::care::{self, Notice};
+use biot::tasks::resolve::{Resolution, resolve};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::path::{Path, PathBuf};
 
@@ -230,6 +231,35 @@ fn rows_read_by_hand_are_as_they_stand() {
     assert_eq!(tocopherol[0].statement.doubts.len(), 1);
     // "water (not printed; …)" is no printed solvent.
     assert_eq!(entries_of("L(+)-tartaric acid (INS 334)")[0].statement.solvent, None);
+}
+
+/// Whoever types a preferred name means one compound: hydrates say so in theirs, and a sugar is one, however it is drawn.
+#[test]
+fn no_two_compounds_have_one_preferred_name() {
+    let (_folder, library) = starter_library();
+    let mut seen = BTreeMap::new();
+    library
+        .for_each_compound(|compound| {
+            if let Some(other) = seen.insert(compound.name.to_lowercase(), compound.id) {
+                panic!("{} is compound {other} and {}", compound.name, compound.id);
+            }
+            Ok(())
+        })
+        .unwrap();
+    let values = |name: &str| {
+        let Resolution::One(found) = resolve(&library, name).unwrap() else {
+            panic!("{name} is not one compound")
+        };
+        library.entries(found.compound.id).unwrap().len()
+    };
+    assert_eq!(
+        (
+            values("D-xylose"),
+            values("raffinose pentahydrate"),
+            values("raffinose")
+        ),
+        (4, 1, 3)
+    );
 }
 
 #[test]
