@@ -206,7 +206,8 @@ impl Multiplier {
         while b != 0 {
             (a, b) = (b, a % b);
         }
-        let within = over > 0 && under > 0 && over <= MAX_COUNT && under <= MAX_COUNT && over / Self::MOST <= under;
+        let is_within = u64::from(over) <= u64::from(Self::MOST) * u64::from(under);
+        let within = over > 0 && under > 0 && over <= MAX_COUNT && under <= MAX_COUNT && is_within;
         within.then(|| Multiplier {
             over: over / a,
             under: under / a,
@@ -299,7 +300,8 @@ impl Reader {
                 // `2½` folds to the digits 2, 1 and a slash: a mixed number with a one-digit numerator.
                 let mixed = self.original.contains(['½', '⅓', '⅔', '¼', '¾']) && whole > 9;
                 if mixed {
-                    (whole / 10 * under + whole % 10, under)
+                    let over = (whole / 10).checked_mul(under).and_then(|n| n.checked_add(whole % 10));
+                    (over.ok_or_else(|| self.count_error())?, under)
                 } else {
                     (whole, under)
                 }

@@ -53,6 +53,9 @@ pub enum WriteError {
     /// A negative number whose sign was not printed cannot be written without one.
     #[error("the value is negative but its sign is marked as not printed; state the sign")]
     UnsignedNegative,
+    /// A number that no bench has, of which nothing says what was meant.
+    #[error("a number of the statement is outside what can be; look whether it was printed or read wrongly")]
+    BeyondAnyBench,
 }
 
 /// Writes a statement: symbol with temperature and line, value, and the conditions in brackets.
@@ -60,8 +63,11 @@ pub enum WriteError {
 /// Form, role, notes and place are not part of the notation and are left out.
 ///
 /// # Errors
-/// When there is no value, or line or sign cannot be printed.
+/// When there is no value, a number is beyond any bench, or line or sign cannot be printed.
 pub fn write(statement: &Statement, style: Style) -> Result<String, WriteError> {
+    if statement.beyond_any_bench().is_some() {
+        return Err(WriteError::BeyondAnyBench);
+    }
     let value = value(statement, style)?;
     let head = head(statement, style)?;
     let mut text = head.text;

@@ -423,6 +423,19 @@ fn cas_numbers_have_their_check_digit() {
 }
 
 /// Printed formulas; masses by hand from the standard atomic weights C 12.011, H 1.008, O 15.999, N 14.007 (IUPAC).
+/// Found by made-up texts: a fraction beyond the largest multiplier was read and could not be read back, and a mixed number
+/// ran over.
+#[test]
+fn multipliers_beyond_any_formula_are_refused() {
+    for text in ["2991/2N", "999999½H2O", "½·999999/999999H2O", "1001H2O"] {
+        assert!(Formula::parse(text).is_err(), "{text}");
+    }
+    for text in ["1999/2N", "1000H2O", "2½H2O"] {
+        let read = Formula::parse(text).expect(text);
+        assert_eq!(Formula::parse(&read.to_string()).expect(text), read);
+    }
+}
+
 #[test]
 fn printed_formulas_are_read() {
     let quinine = 20.0 * 12.011 + 24.0 * 1.008 + 2.0 * 14.007 + 2.0 * 15.999;
