@@ -96,6 +96,7 @@ impl Lexer<'_> {
         let start = self.at;
         let script = self.clean.script(start);
         let (kind, end) = match c {
+            // Each of these takes at least one character, or the text would never end.
             '0'..='9' => self.number(start, script),
             '.' if self.opens_decimals(start) => self.number(start, script),
             '+' if text[start..].starts_with("+/-") => (Kind::PlusMinus, start + 3),
@@ -141,6 +142,7 @@ impl Lexer<'_> {
     fn opens_decimals(&self, start: usize) -> bool {
         let text = &self.clean.text;
         text.as_bytes().get(start + 1).is_some_and(u8::is_ascii_digit)
+            && self.clean.script(start + 1) == self.clean.script(start)
             && text[..start].trim_end_matches(' ').ends_with(['-', '+', '±', '=', '('])
     }
 
@@ -300,6 +302,19 @@ mod tests {
             );
             assert_eq!(digits.thousands, thousands, "{source}");
         }
+    }
+
+    /// Found by made-up texts: a point on the line before raised digits opened a number of no characters.
+    #[test]
+    fn a_point_before_a_raised_digit_is_a_mark() {
+        let found = kinds("(.<sup>1</sup> c");
+        assert!(
+            matches!(
+                found[..],
+                [Kind::Open('('), Kind::Mark('.'), Kind::Number(_), Kind::Word]
+            ),
+            "{found:?}"
+        );
     }
 
     #[test]

@@ -7,7 +7,8 @@
 //!
 //! A text that makes a target panic, break a property or take longer than [`SLOWEST`] is written to `target/fuzz/`, and
 //! the run fails. `cargo test --test fuzz -- TARGET FILE` runs one such text again. The texts are the same in each run;
-//! `BIOT_FUZZ_SEED=random` (or a number) asks for others, and each run prints its seed.
+//! `BIOT_FUZZ_SEED=random` (or a number) asks for others, and each run prints its seed. A text that ends the process, by
+//! taking all memory, is found with `BIOT_FUZZ_LAST=FILE`: the file holds the text under way. `ulimit -v` bounds the memory.
 
 mod targets;
 
@@ -73,6 +74,7 @@ fn fuzz(target: &Target, time: Duration, seed: u64) -> bool {
     let mut corpus = (target.seeds)();
     let n_seeds = corpus.len();
     let mut shapes = HashSet::new();
+    let last = std::env::var_os("BIOT_FUZZ_LAST");
     let start = Instant::now();
     let mut n_run = 0u64;
     let mut next_seed = 0;
@@ -84,6 +86,12 @@ fn fuzz(target: &Target, time: Duration, seed: u64) -> bool {
         } else {
             mutate(&corpus, target.dictionary, &mut random)
         };
+        if let Some(file) = &last
+            && let Err(error) = std::fs::write(file, &text)
+        {
+            say(&format!("{}: {error}", file.display()));
+            return false;
+        }
         let began = Instant::now();
         let outcome = catch_unwind(AssertUnwindSafe(|| (target.run)(&text)));
         n_run += 1;
