@@ -308,7 +308,7 @@ impl<'a> Cleaner<'a> {
         let close = rest.iter().take(LOOK_AHEAD).skip(from).position(|&b| b == b'$');
         if let Some(close) = close {
             let inner = &rest[from..from + close];
-            let short = inner.len() <= 12 && !inner.is_empty() && !inner.contains(&b' ');
+            let short = inner.len() <= 24 && !inner.is_empty() && !inner.contains(&b' ');
             if short || inner.iter().any(|b| matches!(b, b'\\' | b'_' | b'^' | b'{')) {
                 self.math_until = self.at + from + close + 1;
                 return self.skip(from);

@@ -115,8 +115,14 @@ fn head(statement: &Statement, style: Style) -> Result<Head, WriteError> {
         Some(SpectralLine::Named(name)) if name == "Hg" => Some(name.clone()),
         Some(_) => return Err(WriteError::Line),
     };
+    // Beside a bare α a higher number may be that of a compound; it goes into the brackets, with its unit.
+    let hottest = if statement.kind == RotationKind::Observed {
+        60.0
+    } else {
+        100.0
+    };
     let temperature = match &statement.temperature {
-        Some(StatedTemperature::At(at)) if (0.0..=100.0).contains(&at.value()) => Some(at.to_string()),
+        Some(StatedTemperature::At(at)) if (0.0..=hottest).contains(&at.value()) => Some(at.to_string()),
         _ => None,
     };
     let by_symbol = match statement.kind {

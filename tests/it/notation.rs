@@ -200,7 +200,7 @@ fn lines() -> impl Strategy<Value = Option<SpectralLine>> {
 
 fn temperatures() -> impl Strategy<Value = Option<StatedTemperature>> {
     prop_oneof![
-        3 => (0u8..60).prop_map(|t| Some(StatedTemperature::At(Printed::new(f64::from(t), 0)))),
+        3 => (0u8..100).prop_map(|t| Some(StatedTemperature::At(Printed::new(f64::from(t), 0)))),
         1 => (0u16..600).prop_map(|t| Some(StatedTemperature::At(Printed::new(f64::from(t) / 10.0, 1)))),
         1 => (5u8..20).prop_map(|t| Some(StatedTemperature::At(Printed::new(-f64::from(t), 0)))),
         1 => (15u8..20, 21u8..30).prop_map(|(a, b)| Some(StatedTemperature::Range(
