@@ -4,6 +4,7 @@
 
 use biot::compound::{Formula, Structure, name};
 use biot::exchange::field::Field;
+use biot::exchange::jcamp;
 use biot::exchange::mapping::{Assignment, Mapping};
 use biot::exchange::record::{Defaults, Maker};
 use biot::exchange::references::References;
@@ -11,6 +12,7 @@ use biot::exchange::rows::{Event, Format, ReadError, ReadOptions, read};
 use biot::notation::{self, Style};
 use biot::quantity;
 use biot::solvent::Solvent;
+use biot::tasks::reduce::read_readings;
 use std::hash::{DefaultHasher, Hash, Hasher};
 use std::path::PathBuf;
 
@@ -66,6 +68,44 @@ pub const TARGETS: &[Target] = &[
             "\\\"o",
             "year",
             "10.1000/x",
+        ],
+    },
+    Target {
+        name: "readings",
+        run: readings,
+        seeds: || {
+            vec![
+                b"role,angle_deg,time_s,temperature_c\nblank,0.002,,20.0\nsample,-0.842,60,20.1\nsample,-0.841,0:02:00,20.1\n".to_vec(),
+                b"Winkel [mdeg];t/min\n-842,5;1\n-841,7;2 min\n".to_vec(),
+                b"-0.842\n-0.841\n-0.843\n".to_vec(),
+                JCAMP.as_bytes().to_vec(),
+            ]
+        },
+        dictionary: &[
+            "angle", "mdeg", "line", "365", "blank", "sample", "time", "0:02:30", "1e300", ";", "\t", ",", "NaN", "°",
+        ],
+    },
+    Target {
+        name: "jcamp",
+        run: jcamp,
+        seeds: || vec![JCAMP.as_bytes().to_vec(), JCAMP_PAIRS.as_bytes().to_vec()],
+        dictionary: &[
+            "##XYDATA=(X++(Y..Y))",
+            "##XYPOINTS=(XY..XY)",
+            "##NPOINTS=",
+            "##XFACTOR=1e300",
+            "##YFACTOR=0",
+            "##END=",
+            "$$",
+            "@J%",
+            "T",
+            "?",
+            "E-5",
+            "S9",
+            "##FIRSTX=",
+            "##LASTX=",
+            "+",
+            "-",
         ],
     },
     Target {
@@ -140,6 +180,13 @@ pub const TARGETS: &[Target] = &[
         ],
     },
 ];
+
+/// Invented curves.
+const JCAMP: &str = "##TITLE=made up\n##JCAMP-DX=4.24\n##DATA TYPE=OPTICAL ROTATORY DISPERSION\n##XUNITS=NANOMETERS\n\
+    ##YUNITS=DEGREES\n##XFACTOR=1\n##YFACTOR=0.001\n##FIRSTX=400\n##LASTX=404\n##NPOINTS=5\n##FIRSTY=0.1\n\
+    ##XYDATA=(X++(Y..Y))\n400 100 101 102\n403 103+104\n##END=\n";
+const JCAMP_PAIRS: &str = "##TITLE=made up\n##JCAMP-DX=4.24\n##DATA TYPE=ORD\n##XUNITS=NANOMETERS\n##YUNITS=DEGREES\n\
+    ##XFACTOR=1\n##YFACTOR=1\n##NPOINTS=2\n##XYPOINTS=(XY..XY)\n589.3,1.2; 546.1,1.4\n##END=\n";
 
 const STATEMENT_WORDS: &[&str] = &[
     "[α]",
@@ -302,13 +349,47 @@ fn read_text(bytes: &[u8]) -> u64 {
     shape(format!("{shapes:?}"))
 }
 
-/// A file is read whole or refused with a reason, row by row.
-fn import(bytes: &[u8], format: Format) -> u64 {
+/// The bytes as a file.
+fn file_of(bytes: &[u8]) -> PathBuf {
     thread_local! {
         static FOLDER: tempfile::TempDir = tempfile::tempdir().expect("the system has a folder for temporary files");
     }
     let path: PathBuf = FOLDER.with(|folder| folder.path().join("input"));
     std::fs::write(&path, bytes).expect("the folder was made for it");
+    path
+}
+
+/// Readings are numbers that can be computed with, or rejected with a reason.
+fn readings(bytes: &[u8]) -> u64 {
+    match read_readings(&file_of(bytes), &[]) {
+        Ok(file) => {
+            let angles = file.readings.iter().map(|reading| reading.angle.degrees());
+            assert!(
+                angles.clone().all(|angle| angle.abs() < 1e12),
+                "an angle that can be computed with"
+            );
+            let rejected: Vec<String> = file.rejected.iter().take(9).map(|row| kind_of(&row.reason)).collect();
+            shape((angles.count().min(9), rejected, file.unmapped.len()))
+        }
+        Err(error) => shape(kind_of(&error.to_string())),
+    }
+}
+
+/// The points of a curve are numbers, or the file is refused with its line.
+fn jcamp(bytes: &[u8]) -> u64 {
+    match jcamp::parse(&String::from_utf8_lossy(bytes)) {
+        Ok(curve) => {
+            let is_number = |&(x, y): &(f64, f64)| x.is_finite() && y.is_finite();
+            assert!(curve.points.iter().all(is_number), "points are numbers");
+            shape((curve.points.len().min(9), curve.n_missing.min(9), curve.x_unit.len()))
+        }
+        Err(error) => shape(kind_of(&error.to_string())),
+    }
+}
+
+/// A file is read whole or refused with a reason, row by row.
+fn import(bytes: &[u8], format: Format) -> u64 {
+    let path = file_of(bytes);
     let options = ReadOptions {
         format: Some(format),
         ..ReadOptions::default()
