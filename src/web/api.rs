@@ -99,7 +99,14 @@ pub(super) async fn search(
 ) -> Response {
     let answer = async {
         let Query(query) = query.map_err(|error| Failure::usage("query", error.body_text()))?;
-        let limit = query.limit.unwrap_or(HITS).min(MOST_HITS);
+        let limit = query.limit.unwrap_or(HITS);
+        if limit > MOST_HITS {
+            return Err(
+                Failure::usage("query", format!("{limit} hits are more than one answer holds"))
+                    .at("limit")
+                    .hint(format!("ask for {MOST_HITS} at most")),
+            );
+        }
         let text = query.q.trim().to_owned();
         if text.is_empty() {
             return Err(Failure::usage("query", "nothing is searched for")

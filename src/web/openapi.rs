@@ -178,13 +178,26 @@ fn common(highest: i64) -> Vec<Field> {
     ]
 }
 
+/// Space around a text does not count: the characters with the Unicode property White_Space.
+const SPACE: &str = "[ \\t\\n\\v\\f\\r\\u0085\\u00a0\\u1680\\u2000-\\u200a\\u2028\\u2029\\u202f\\u205f\\u3000]*";
+
 fn text(meaning: &str, pattern: &str) -> Value {
-    json!({"type": "string", "pattern": format!("^{pattern}$"), "description": meaning})
+    json!({"type": "string", "pattern": format!("^{SPACE}(?:{pattern}){SPACE}$"), "description": meaning})
+}
+
+/// Bare numbers between bounds of either sign: zero, or of a size that is held ([`LEAST`]).
+fn bare(low: f64, high: f64) -> [Value; 3] {
+    [
+        json!({"type": "number", "minimum": LEAST, "maximum": high}),
+        json!({"type": "number", "minimum": low, "maximum": -LEAST}),
+        json!({"const": 0}),
+    ]
 }
 
 /// A number of any sign, or a text of one with a unit.
 fn given_number(meaning: &str, units: &str) -> Value {
-    json!({"description": meaning, "anyOf": [{"type": "number", "minimum": -MOST, "maximum": MOST}, text(meaning, &format!("{NUMBER}{units}"))]})
+    let [above, below, zero] = bare(-MOST, MOST);
+    json!({"description": meaning, "anyOf": [above, below, zero, text(meaning, &format!("{NUMBER}{units}"))]})
 }
 
 /// A number above zero, or a text of one with a unit.
@@ -208,10 +221,13 @@ fn density() -> Value {
 
 fn temperature() -> Value {
     let meaning = "temperature; a bare number is in °C";
+    let [above, below, zero] = bare(-100.0, 300.0);
     json!({
         "description": meaning,
         "anyOf": [
-            {"type": "number", "minimum": -100, "maximum": 300},
+            above,
+            below,
+            zero,
             text(meaning, "([-\u{2212}]?[0-9]{1,2}(\\.[0-9]{1,6})?|[12][0-9]{2}(\\.[0-9]{1,6})?) ?(°C|C)?"),
             text(meaning, "(1[89][0-9]|[2-4][0-9]{2})(\\.[0-9]{1,6})? ?K")
         ]
@@ -232,10 +248,13 @@ fn line() -> Value {
 
 fn excess() -> Value {
     let meaning = "enantiomeric excess by another method, per cent; > or ≥ before it for a lower bound";
+    let [above, below, zero] = bare(-100.0, 100.0);
     json!({
         "description": meaning,
         "anyOf": [
-            {"type": "number", "minimum": -100, "maximum": 100},
+            above,
+            below,
+            zero,
             text(meaning, "[-\u{2212}]?[0-9]{1,2}(\\.[0-9]{1,6})? ?%?"),
             text(meaning, "[>≥] ?[0-9]{1,2}(\\.[0-9]{1,6})? ?%?")
         ]
